@@ -1,0 +1,1 @@
+"""What Hilum keeps track of: frozen records, the ports that hold them, and the error tree."""

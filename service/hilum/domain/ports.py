@@ -1,0 +1,250 @@
+"""What the application asks of the outside. One contract-test suite runs over every implementation.
+
+All methods may be called from any thread. Writes are durable when the call returns.
+Errors: ``NotFoundError``, ``ConflictError``, ``InvalidInputError``, ``StoreError``.
+"""
+
+from collections.abc import Iterator, Sequence
+from typing import Protocol
+
+from hilum.domain.model import (
+    AddOutcome,
+    Box,
+    CurveKey,
+    DirtyMark,
+    Event,
+    GerminationTest,
+    HourTier,
+    LedgerRows,
+    Lot,
+    Placement,
+    Reading,
+    Reject,
+    Sensor,
+    Series,
+    Stay,
+)
+
+
+class Clock(Protocol):
+    """Tells the time, so that tests can set it."""
+
+    def now_ms(self) -> int:
+        """Milliseconds since 1970 UTC."""
+        ...
+
+
+class ReadingStore(Protocol):
+    """Readings: the raw truth, and the hour tier derived from it."""
+
+    def add(self, readings: Sequence[Reading], received_ms: int) -> AddOutcome:
+        """Keep readings, durably, in one step with the dirty marks they cause.
+
+        The same sensor and time again with equal values changes nothing (a duplicate); a value that
+        was not reported before is filled in; a differing value is a conflict: the kept reading stays
+        and the new one is returned, and also kept as a reject with reason ``conflict``.
+        Unknown sensors are registered.
+        """
+        ...
+
+    def series(self, sensor: str, start_ms: int, end_ms: int) -> Series:
+        """Give readings with start <= time < end; an unknown sensor has none."""
+        ...
+
+    def before(self, sensor: str, time_ms: int) -> Reading | None:
+        """Give the newest reading strictly before a time."""
+        ...
+
+    def newest(self, sensor: str) -> Reading | None:
+        """Give the newest reading by sensor time."""
+        ...
+
+    def extent(self, sensor: str) -> tuple[int, int, int] | None:
+        """Count, first and last time of a sensor's readings; ``None`` if it has none."""
+        ...
+
+    def pages(
+        self, sensor: str, start_ms: int, end_ms: int, size: int
+    ) -> Iterator[Sequence[Reading]]:
+        """Readings with all columns in batches of at most ``size``, in order of time."""
+        ...
+
+    def hours(self, sensor: str, start_ms: int, end_ms: int) -> HourTier:
+        """Summaries of the hours that start in start <= hour < end."""
+        ...
+
+    def days(self, sensor: str, start_ms: int, end_ms: int) -> HourTier:
+        """Summaries of the UTC days that start in start <= day < end."""
+        ...
+
+    def refresh_tiers(self, sensor: str, from_ms: int) -> None:
+        """Recompute hour and day summaries from the hour (day) that holds ``from_ms`` on."""
+        ...
+
+
+class KeepingStore(Protocol):
+    """Everything else that is true: sensors, boxes, lots, where they were, tests, events."""
+
+    def sensors(self) -> Sequence[Sensor]:
+        """Every sensor known, by name."""
+        ...
+
+    def sensor(self, name: str) -> Sensor:
+        """Give one sensor; NotFoundError if it never spoke."""
+        ...
+
+    def save_sensor(self, sensor: Sensor) -> None:
+        """Add or replace by name."""
+        ...
+
+    def set_presence(self, name: str, online: bool, received_ms: int) -> None:
+        """Note what a sensor's last will says; registers an unknown one."""
+        ...
+
+    def boxes(self) -> Sequence[Box]:
+        """Every box, by name."""
+        ...
+
+    def box(self, slug: str) -> Box:
+        """Give one box; NotFoundError if there is none."""
+        ...
+
+    def save_box(self, box: Box) -> None:
+        """Add or replace by slug."""
+        ...
+
+    def placements(
+        self, *, box: str | None = None, sensor: str | None = None
+    ) -> Sequence[Placement]:
+        """In order of start."""
+        ...
+
+    def add_placement(self, placement: Placement) -> Placement:
+        """Add (``id`` 0) and give back with its id; marks the box dirty from its start.
+
+        A second ``inside`` sensor at the same time in one box, or one sensor in two places at the
+        same time, is a ``ConflictError``.
+        """
+        ...
+
+    def end_placement(self, placement_id: int, to_ms: int) -> None:
+        """End a placement; marks the box's sensor dirty from then on."""
+        ...
+
+    def lots(self) -> Sequence[Lot]:
+        """Every lot, by code."""
+        ...
+
+    def lot(self, code: str) -> Lot:
+        """Give one lot; NotFoundError if there is none."""
+        ...
+
+    def save_lot(self, lot: Lot) -> None:
+        """Add or replace by code."""
+        ...
+
+    def save_lots(self, lots: Sequence[Lot]) -> None:
+        """Add or replace many in one step: all or none."""
+        ...
+
+    def stays(self, *, lot: str | None = None, box: str | None = None) -> Sequence[Stay]:
+        """In order of start."""
+        ...
+
+    def add_stay(self, stay: Stay) -> Stay:
+        """Add (``id`` 0); an open stay of the lot ends where the new one begins.
+
+        A stay that overlaps another of the same lot in any other way is a ``ConflictError``.
+        """
+        ...
+
+    def end_stay(self, stay_id: int, to_ms: int) -> None:
+        """End a stay."""
+        ...
+
+    def tests(self, lot: str | None = None) -> Sequence[GerminationTest]:
+        """Germination tests in order of date."""
+        ...
+
+    def add_test(self, test: GerminationTest) -> GerminationTest:
+        """Add (``id`` 0) and give back with its id."""
+        ...
+
+    def events(
+        self,
+        *,
+        box: str | None = None,
+        lot: str | None = None,
+        start_ms: int = 0,
+        limit: int = 1000,
+    ) -> Sequence[Event]:
+        """Newest first."""
+        ...
+
+    def add_event(self, event: Event) -> Event:
+        """Add (``id`` 0) and give back with its id."""
+        ...
+
+    def strike_event(self, event_id: int) -> None:
+        """Strike an event through; it stays in the journal."""
+        ...
+
+    def add_rejects(self, rejects: Sequence[Reject]) -> None:
+        """Keep rejects, payload cut to 2,000 bytes."""
+        ...
+
+    def rejects(self, *, limit: int = 100, sensor: str | None = None) -> Sequence[Reject]:
+        """Newest first. The table keeps the newest 10,000 and the count of all, by reason."""
+        ...
+
+    def reject_counts(self) -> dict[str, int]:
+        """Count of all rejects ever kept, by reason."""
+        ...
+
+
+class LedgerStore(Protocol):
+    """The derived part: curves and their hourly rows. Deleting it loses nothing."""
+
+    def dirty(self) -> Sequence[DirtyMark]:
+        """Marks not yet worked off."""
+        ...
+
+    def clear_dirty(self, marks: Sequence[DirtyMark]) -> None:
+        """Clear these marks unless they changed since they were read."""
+        ...
+
+    def mark_dirty(self, sensor: str, from_ms: int) -> None:
+        """Ask for recomputation from a time on."""
+        ...
+
+    def curves(self, box: str | None = None) -> Sequence[CurveKey]:
+        """Curves that are known."""
+        ...
+
+    def add_curves(self, keys: Sequence[CurveKey]) -> None:
+        """Make curves known that were not; known ones stay as they are."""
+        ...
+
+    def drop_curves(self, keys: Sequence[CurveKey]) -> None:
+        """Forget curves and their rows."""
+        ...
+
+    def rows(self, key: CurveKey, start_hour: int = 0, end_hour: int | None = None) -> LedgerRows:
+        """Rows with start <= hour < end; an unknown curve has none."""
+        ...
+
+    def row_at(self, key: CurveKey, time_ms: int) -> LedgerRows:
+        """Give at most two rows: the last with ``last_ms`` <= time, and the one after it."""
+        ...
+
+    def replace_rows(self, changes: Sequence[tuple[CurveKey, int, LedgerRows]]) -> None:
+        """In one step, for each curve: put these rows in the place of all from that hour on."""
+        ...
+
+
+class Store(ReadingStore, KeepingStore, LedgerStore, Protocol):
+    """All three in one database."""
+
+    def close(self) -> None:
+        """Finish pending writes and close; further calls raise StoreError."""
+        ...
