@@ -41,7 +41,7 @@ class ReadingStore(Protocol):
         """Keep readings, durably, in one step with the dirty marks they cause.
 
         The same sensor and time again with equal values changes nothing (a duplicate); a value that
-        was not reported before is filled in; a differing value is a conflict: the kept reading stays
+        was not reported before is filled in; a differing value is a conflict: the kept one stays
         and the new one is returned, and also kept as a reject with reason ``conflict``.
         Unknown sensors are registered.
         """
