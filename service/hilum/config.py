@@ -1,0 +1,168 @@
+"""The settings table: a TOML file and ``HILUM_…`` variables, read once into one frozen record.
+
+Order of precedence: command line, environment, file, default. A setting that is not in the table is
+an error, so that a misspelt one does not pass unnoticed.
+"""
+
+import os
+import tomllib
+from pathlib import Path
+from typing import Annotated, Any, Literal, Self
+from zoneinfo import ZoneInfo
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, SecretStr, ValidationError
+from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, SettingsConfigDict
+
+from hilum.domain.errors import SettingsError
+
+FILE_NAME = "hilum.toml"
+DATABASE_NAME = "hilum.sqlite3"
+
+
+def _time_zone(name: str) -> str:
+    try:
+        ZoneInfo(name)
+    except (ValueError, OSError, KeyError) as error:
+        raise ValueError(f"“{name}” is no time zone; write it like Europe/Brussels") from error
+    return name
+
+
+TimeZone = Annotated[str, AfterValidator(_time_zone)]
+
+
+class QuantitySetting(BaseModel):
+    """Where a source's payload holds one quantity, and in which unit."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    unit: str = Field(description="degC, degF or K for temperature; % or fraction for humidity")
+    pointer: str | None = Field(
+        default=None, description="JSON Pointer (RFC 6901) to the value; none: the payload itself"
+    )
+
+
+class SourceSetting(BaseModel):
+    """How to read a device that does not speak Hilum's own messages."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    topic: str = Field(description="topic filter; the + that names the sensor is written {sensor}")
+    temperature: QuantitySetting | None = Field(default=None, description="where temperature is")
+    humidity: QuantitySetting | None = Field(default=None, description="where humidity is")
+    battery: QuantitySetting | None = Field(default=None, description="where the battery is")
+    time_pointer: str | None = Field(default=None, description="JSON Pointer to the time")
+
+
+class Settings(BaseSettings):
+    """Everything that can be set. Passwords hide themselves when printed."""
+
+    model_config = SettingsConfigDict(
+        env_prefix="HILUM_", env_nested_delimiter="__", frozen=True, extra="forbid"
+    )
+
+    data_dir: Path = Field(description="folder of the database and of this file")
+    site: str = Field(
+        default="home",
+        pattern=r"^[a-z0-9][a-z0-9-]{0,62}$",
+        description="name of this place; second level of every topic",
+    )
+    host: str = Field(default="127.0.0.1", description="address the pages are served on")
+    port: int = Field(default=8420, ge=0, le=65535, description="port the pages are served on")
+    time_zone: TimeZone = Field(default="UTC", description="for times on pages and in files")
+    temperature_unit: Literal["C", "F"] = Field(default="C", description="unit on pages")
+    mqtt: bool = Field(default=True, description="listen to the MQTT broker")
+    mqtt_host: str = Field(default="127.0.0.1", description="address of the broker")
+    mqtt_port: int = Field(default=1883, ge=1, le=65535, description="port of the broker")
+    mqtt_user: str | None = Field(default=None, description="name Hilum signs in with")
+    mqtt_password: SecretStr | None = Field(default=None, description="its password")
+    mqtt_client_id: str = Field(
+        default="hilum", description="stable name of Hilum's session at the broker"
+    )
+    mqtt_session_days: int = Field(
+        default=30, ge=1, le=365, description="days the broker keeps messages while Hilum is away"
+    )
+    mqtt_tls: bool = Field(default=False, description="encrypt the connection to the broker")
+    mqtt_ca_file: Path | None = Field(default=None, description="certificate the broker must match")
+    mqtt_cert_file: Path | None = Field(default=None, description="Hilum's own certificate")
+    mqtt_key_file: Path | None = Field(default=None, description="key of that certificate")
+    max_new_sensors: int = Field(
+        default=2000, ge=1, description="unknown sensors taken in before further ones are refused"
+    )
+    sources: tuple[SourceSetting, ...] = Field(
+        default=(), description="other devices and where their values stand"
+    )
+
+    @classmethod
+    def settings_customise_sources(
+        cls,
+        settings_cls: type[BaseSettings],
+        init_settings: PydanticBaseSettingsSource,
+        env_settings: PydanticBaseSettingsSource,
+        dotenv_settings: PydanticBaseSettingsSource,
+        file_secret_settings: PydanticBaseSettingsSource,
+    ) -> tuple[PydanticBaseSettingsSource, ...]:
+        """Let the environment win over what the file says."""
+        del settings_cls, dotenv_settings, file_secret_settings
+        return env_settings, init_settings
+
+    @property
+    def database(self) -> Path:
+        """File of the database."""
+        return self.data_dir / DATABASE_NAME
+
+    def changed(self, **values: object) -> Self:
+        """Give a copy with some settings changed, checked like the rest."""
+        return self.__class__.model_validate({**self.model_dump(), **values})
+
+
+def default_data_dir() -> Path:
+    """Folder used when none is named: ``$HILUM_DATA_DIR`` or the user's data folder."""
+    named = os.environ.get("HILUM_DATA_DIR")
+    if named:
+        return Path(named)
+    base = os.environ.get("XDG_DATA_HOME")
+    return (Path(base) if base else Path.home() / ".local" / "share") / "hilum"
+
+
+def load_settings(data_dir: Path | None = None) -> Settings:
+    """Read the settings of a data folder.
+
+    Parameters
+    ----------
+    data_dir : Path, optional
+        Folder that holds ``hilum.toml`` (which may be absent).
+
+    Returns
+    -------
+    Settings
+        All settings, checked.
+
+    Raises
+    ------
+    SettingsError
+        The file is no TOML, or a setting is unknown or has a value that cannot be used.
+    """
+    folder = data_dir or default_data_dir()
+    path = folder / FILE_NAME
+    values: dict[str, Any] = {}
+    if path.is_file():
+        try:
+            values = tomllib.loads(path.read_text(encoding="utf-8"))
+        except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+            raise SettingsError(f"{path} cannot be read: {error}") from error
+    try:
+        return Settings(**{**values, "data_dir": folder})
+    except ValidationError as error:
+        raise SettingsError(_in_words(error, path)) from error
+
+
+def _in_words(error: ValidationError, path: Path) -> str:
+    lines = []
+    for problem in error.errors():
+        name = ".".join(str(part) for part in problem["loc"])
+        if problem["type"] == "extra_forbidden":
+            lines.append(f"There is no setting called “{name}”.")
+        else:
+            message = problem["msg"].removeprefix("Value error, ")
+            lines.append(f"The setting “{name}” cannot be used: {message}.")
+    return " ".join([*lines, f"(Settings come from {path} and from HILUM_ variables.)"])
