@@ -7,10 +7,18 @@ an error, so that a misspelt one does not pass unnoticed.
 import os
 import tomllib
 from pathlib import Path
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Any, Literal
 from zoneinfo import ZoneInfo
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, SecretStr, ValidationError
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Field,
+    SecretStr,
+    TypeAdapter,
+    ValidationError,
+)
 from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, SettingsConfigDict
 
 from hilum.domain.errors import SettingsError
@@ -110,9 +118,29 @@ class Settings(BaseSettings):
         """File of the database."""
         return self.data_dir / DATABASE_NAME
 
-    def changed(self, **values: object) -> Self:
-        """Give a copy with some settings changed, checked like the rest."""
-        return self.__class__.model_validate({**self.model_dump(), **values})
+    def changed(self, **values: Any) -> "Settings":  # noqa: ANN401 - checked by the model
+        """Give a copy with some settings changed, checked like the rest; they win over all else."""
+        given = {name: getattr(self, name) for name in type(self).model_fields}
+        try:
+            return _Decided(**{**given, **values})
+        except ValidationError as error:
+            raise SettingsError(_in_words(error, self.data_dir / FILE_NAME)) from error
+
+
+class _Decided(Settings):
+    """Settings that the environment no longer changes."""
+
+    @classmethod
+    def settings_customise_sources(
+        cls,
+        settings_cls: type[BaseSettings],
+        init_settings: PydanticBaseSettingsSource,
+        env_settings: PydanticBaseSettingsSource,
+        dotenv_settings: PydanticBaseSettingsSource,
+        file_secret_settings: PydanticBaseSettingsSource,
+    ) -> tuple[PydanticBaseSettingsSource, ...]:
+        del settings_cls, env_settings, dotenv_settings, file_secret_settings
+        return (init_settings,)
 
 
 def default_data_dir() -> Path:
@@ -150,10 +178,15 @@ def load_settings(data_dir: Path | None = None) -> Settings:
             values = tomllib.loads(path.read_text(encoding="utf-8"))
         except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
             raise SettingsError(f"{path} cannot be read: {error}") from error
+    return settings_from(values, folder)
+
+
+def settings_from(values: dict[str, Any], data_dir: Path) -> Settings:
+    """Check values by name of setting; raises ``SettingsError`` in words."""
     try:
-        return Settings(**{**values, "data_dir": folder})
+        return Settings(**{**values, "data_dir": data_dir})
     except ValidationError as error:
-        raise SettingsError(_in_words(error, path)) from error
+        raise SettingsError(_in_words(error, data_dir / FILE_NAME)) from error
 
 
 def _in_words(error: ValidationError, path: Path) -> str:
