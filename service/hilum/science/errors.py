@@ -1,4 +1,4 @@
-"""The one error of the science layer."""
+"""The errors of the science layer."""
 
 
 class OutOfRangeError(ValueError):
@@ -44,3 +44,41 @@ class UnknownNameError(LookupError):
         self.nearest = nearest
         hint = f" Did you mean {', '.join(nearest)}?" if nearest else ""
         super().__init__(f"No {what} is known as “{name}”.{hint}")
+
+
+class AmbiguousNameError(LookupError):
+    """A name fits several entries of a table; none is taken.
+
+    Parameters
+    ----------
+    what : str
+        The table in words ("kind of seed").
+    name : str
+        The name that was asked for.
+    candidates : tuple of str
+        The names it could mean.
+    """
+
+    def __init__(self, what: str, name: str, candidates: tuple[str, ...]) -> None:
+        self.what = what
+        self.name = name
+        self.candidates = candidates
+        choice = " or ".join((", ".join(candidates[:-1]), candidates[-1]))
+        super().__init__(f"“{name}” fits more than one {what}: {choice}?")
+
+
+class NoLifeModelError(ValueError):
+    """The viability equation does not hold for this kind of seed.
+
+    Parameters
+    ----------
+    kind : str
+        Common name of the kind.
+    reason : str
+        Why, as the end of a sentence ("they die when dried").
+    """
+
+    def __init__(self, kind: str, reason: str) -> None:
+        self.kind = kind
+        self.reason = reason
+        super().__init__(f"No length of life can be worked out for {kind}: {reason}.")
