@@ -1,0 +1,135 @@
+"""The derived part in SQLite: dirty marks, curves and their hourly rows."""
+
+import sqlite3
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import fields
+
+from hilum.domain.model import MS_PER_HOUR, CurveKey, DirtyMark, LedgerRows
+from hilum.stores import rules
+from hilum.stores.sqlite import dirty
+from hilum.stores.sqlite.database import Database
+from hilum.stores.sqlite.records import BOXES, CURVES, SENSORS, arrays, where
+
+_COLUMNS = tuple(field.name for field in fields(LedgerRows))
+# Every name put into these comes from the model, none from outside.
+_ROWS = f"SELECT {', '.join(_COLUMNS)} FROM ledger WHERE curve_id = :curve "  # noqa: S608
+_INSERT = f"INSERT INTO ledger VALUES (?, {', '.join('?' * len(_COLUMNS))})"  # noqa: S608
+_AROUND = f"""
+    SELECT * FROM ({_ROWS} AND hour <= :hour AND last_ms <= :time ORDER BY hour DESC LIMIT 1)
+    UNION ALL
+    SELECT * FROM ({_ROWS} AND hour >= :hour AND last_ms > :time ORDER BY hour LIMIT 1)
+"""  # noqa: S608
+_CURVE_ID = (
+    "SELECT id FROM curve WHERE box = ? AND model = ? AND wrap = ?"
+    " AND ifnull(start_ms, -1) = ifnull(?, -1)"
+    " AND ifnull(start_mc_dry_pct, -1) = ifnull(?, -1)"
+)
+
+
+class LedgerSection:
+    """What the keeper computes; deleting it loses nothing."""
+
+    _db: Database
+
+    def dirty(self) -> Sequence[DirtyMark]:
+        """See the port."""
+        with self._db.reading() as conn:
+            rows = conn.execute(
+                "SELECT name, from_ms, mark FROM dirty JOIN sensor ON sensor.id = sensor_id"
+                " ORDER BY name"
+            )
+            return [DirtyMark(*row) for row in rows]
+
+    def clear_dirty(self, marks: Sequence[DirtyMark]) -> None:
+        """See the port."""
+        if not marks:
+            return
+        cleared = [(mark.sensor, mark.mark) for mark in marks]
+        statement = (
+            "DELETE FROM dirty WHERE sensor_id = (SELECT id FROM sensor WHERE name = ?)"
+            " AND mark = ?"
+        )
+        self._db.write(lambda conn: conn.executemany(statement, cleared))
+
+    def mark_dirty(self, sensor: str, from_ms: int) -> None:
+        """See the port."""
+
+        def job(conn: sqlite3.Connection) -> None:
+            SENSORS.require(conn, sensor)
+            dirty.mark_named(conn, sensor, from_ms)
+
+        self._db.write(job)
+
+    def curves(self, box: str | None = None) -> Sequence[CurveKey]:
+        """See the port; in the order they became known."""
+        clause, given = where(box=box)
+        with self._db.reading() as conn:
+            return CURVES.select(conn, f"{clause}ORDER BY id", given)
+
+    def add_curves(self, keys: Sequence[CurveKey]) -> None:
+        """See the port."""
+
+        def job(conn: sqlite3.Connection) -> None:
+            for box in {key.box for key in keys}:
+                BOXES.require(conn, box)
+            CURVES.insert_all(conn, (key for key in dict.fromkeys(keys) if not _ids(conn, key)))
+
+        if keys:
+            self._db.write(job)
+
+    def drop_curves(self, keys: Sequence[CurveKey]) -> None:
+        """See the port."""
+
+        def job(conn: sqlite3.Connection) -> None:
+            for key in keys:
+                conn.executemany("DELETE FROM curve WHERE id = ?", _ids(conn, key))
+
+        if keys:
+            self._db.write(job)
+
+    def rows(self, key: CurveKey, start_hour: int = 0, end_hour: int | None = None) -> LedgerRows:
+        """See the port."""
+        rest = "AND hour >= :start AND hour < ifnull(:end, 9e18) ORDER BY hour"
+        return self._rows(key, _ROWS + rest, start=start_hour, end=end_hour)
+
+    def row_at(self, key: CurveKey, time_ms: int) -> LedgerRows:
+        """See the port; before the first row it is the first row alone."""
+        return self._rows(key, _AROUND, time=time_ms, hour=time_ms // MS_PER_HOUR)
+
+    def _rows(self, key: CurveKey, query: str, **given: int | None) -> LedgerRows:
+        with self._db.reading() as conn:
+            found: Iterable[tuple[object, ...]] = ()
+            for (curve_id,) in _ids(conn, key):
+                found = conn.execute(query, {"curve": curve_id, **given})
+            return LedgerRows(*arrays(found, _COLUMNS, whole=2))
+
+    def replace_rows(self, changes: Sequence[tuple[CurveKey, int, LedgerRows]]) -> None:
+        """See the port; a curve that is not known is a NotFoundError."""
+        for _, from_hour, rows in changes:
+            rules.check_rows(from_hour, rows)
+
+        def job(conn: sqlite3.Connection) -> None:
+            for key, from_hour, rows in changes:
+                _replace(conn, key, from_hour, rows)
+
+        if changes:
+            self._db.write(job)
+
+
+def _ids(conn: sqlite3.Connection, key: CurveKey) -> list[tuple[int]]:
+    given = (key.box, key.model, key.wrap, key.start_ms, key.start_mc_dry_pct)
+    return conn.execute(_CURVE_ID, given).fetchall()
+
+
+def _replace(conn: sqlite3.Connection, key: CurveKey, from_hour: int, rows: LedgerRows) -> None:
+    ids = _ids(conn, key)
+    if not ids:
+        raise rules.missing("curve", f"{key.box}, {key.model}, {key.wrap}")
+    curve_id = ids[0][0]
+    conn.execute("DELETE FROM ledger WHERE curve_id = ? AND hour >= ?", (curve_id, from_hour))
+    conn.executemany(_INSERT, _lines(curve_id, rows))
+
+
+def _lines(curve_id: int, rows: LedgerRows) -> Iterator[tuple[object, ...]]:
+    columns = (getattr(rows, name).tolist() for name in _COLUMNS)
+    return zip([curve_id] * len(rows), *columns, strict=True)

@@ -1,0 +1,73 @@
+"""Named, ordered steps from an empty file to today's tables; each is recorded once applied."""
+
+import sqlite3
+import time
+from collections.abc import Callable, Mapping
+from pathlib import Path
+
+from hilum.domain.errors import NewerSchemaError, StoreError
+from hilum.stores.sqlite.database import transaction
+from hilum.stores.sqlite.schema import FIRST
+
+Migration = Callable[[sqlite3.Connection], None]
+
+
+def first_tables(conn: sqlite3.Connection) -> None:
+    """Make the tables of the first version."""
+    for statement in FIRST:
+        conn.execute(statement)
+
+
+MIGRATIONS: Mapping[str, Migration] = {"0001 first tables": first_tables}
+
+
+def applied(conn: sqlite3.Connection) -> list[str]:
+    """Names of the steps this database has had, in order; never writes."""
+    tables = [name for (name,) in conn.execute("SELECT name FROM sqlite_schema")]
+    if "migration" not in tables:
+        if tables:
+            raise StoreError("This is a database, but not one of Hilum's.")
+        return []
+    return [name for (name,) in conn.execute("SELECT name FROM migration ORDER BY rowid")]
+
+
+def pending(
+    conn: sqlite3.Connection, steps: Mapping[str, Migration] = MIGRATIONS
+) -> dict[str, Migration]:
+    """Steps this database still needs, in order; never writes.
+
+    Raises
+    ------
+    NewerSchemaError
+        The database has had steps this version does not know.
+    """
+    done = applied(conn)
+    newer = [name for name in done if name not in steps]
+    if newer:
+        raise NewerSchemaError(
+            "This database was written by a newer Hilum "
+            f"(it has had the step “{newer[-1]}”). Install that version or a later one."
+        )
+    return {name: step for name, step in steps.items() if name not in done}
+
+
+def migrate(conn: sqlite3.Connection, steps: Mapping[str, Migration] = MIGRATIONS) -> None:
+    """Apply what is pending, each step in a transaction of its own."""
+    for name, step in pending(conn, steps).items():
+        with transaction(conn):
+            conn.execute(
+                "CREATE TABLE IF NOT EXISTS migration"
+                " (name TEXT NOT NULL UNIQUE, applied_ms INTEGER NOT NULL)"
+            )
+            step(conn)
+            now_ms = time.time_ns() // 1_000_000
+            conn.execute("INSERT INTO migration VALUES (?, ?)", (name, now_ms))
+
+
+def require_current(conn: sqlite3.Connection, path: Path) -> None:
+    """Refuse a database that must be brought up to date first."""
+    if pending(conn):
+        raise StoreError(
+            f"The database {path} was written by an older Hilum. "
+            "Start the service once to bring it up to date."
+        )

@@ -1,0 +1,102 @@
+"""The default store: everything in one SQLite file."""
+
+import sqlite3
+from pathlib import Path
+from typing import Self
+
+from hilum.domain.errors import StoreError
+from hilum.stores.sqlite import check
+from hilum.stores.sqlite.database import BUSY_S, Database, connect
+from hilum.stores.sqlite.errors import translated
+from hilum.stores.sqlite.journal import JournalSection
+from hilum.stores.sqlite.keeping import KeepingSection
+from hilum.stores.sqlite.ledger import LedgerSection
+from hilum.stores.sqlite.lock import ServeLock
+from hilum.stores.sqlite.migrations import migrate, pending, require_current
+from hilum.stores.sqlite.readings import ReadingsSection
+from hilum.stores.sqlite.tiers import TiersSection
+
+
+class SqliteStore(ReadingsSection, TiersSection, KeepingSection, JournalSection, LedgerSection):
+    """Implements ``hilum.domain.ports.Store`` over one SQLite file.
+
+    Parameters
+    ----------
+    path : Path or str
+        The database; made if it is not there, and brought up to date if it is older.
+    exclusive : bool
+        True for the one process that serves: a second one is refused while this one is open.
+        False for a command that writes beside it, one short transaction at a time.
+
+    Raises
+    ------
+    StoreError
+        The database is in use, cannot be opened, or is none of ours; ``NewerSchemaError`` if a
+        newer Hilum wrote it.
+    """
+
+    def __init__(self, path: Path | str, *, exclusive: bool = True) -> None:
+        path = Path(path)
+        self._lock = ServeLock(path) if exclusive else None
+        try:
+            with translated(path):
+                self._db = Database(path, _ready(path, locked=exclusive))
+        except BaseException:
+            if self._lock is not None:
+                self._lock.release()
+            raise
+
+    @classmethod
+    def open_readonly(cls, path: Path | str) -> Self:
+        """Open a database that is there for reading only, also while another process serves it."""
+        path = Path(path)
+        if not path.exists():
+            raise StoreError(f"There is no database at {path}.")
+        store = cls.__new__(cls)
+        store._lock = None  # noqa: SLF001 - its own
+        store._db = Database(path, None)  # noqa: SLF001
+        try:
+            with store._db.reading() as conn:  # noqa: SLF001
+                require_current(conn, path)
+        except BaseException:
+            store.close()
+            raise
+        return store
+
+    def check_integrity(self) -> list[str]:
+        """Say what is wrong with the database, a sentence each; empty when all is well."""
+        with self._db.reading() as conn:
+            return check.problems(conn)
+
+    def backup(self, target: Path | str) -> None:
+        """Write a copy as it is at this moment to a new file, also while others write."""
+        target = Path(target)
+        if target.exists():
+            raise StoreError(f"There is already a file at {target}; a backup replaces nothing.")
+        with self._db.reading() as conn, translated(target):
+            conn.execute("VACUUM INTO ?", (str(target),))
+
+    def close(self) -> None:
+        """Finish pending writes and close; further calls raise StoreError."""
+        self._db.close()
+        if self._lock is not None:
+            self._lock.release()
+            self._lock = None
+
+
+def _ready(path: Path, *, locked: bool) -> sqlite3.Connection:
+    """Open the write connection, its tables in place."""
+    conn = connect(path, readonly=False)
+    try:
+        if pending(conn):
+            # Never under the feet of a running service.
+            lock = None if locked else ServeLock(path, wait_s=BUSY_S)
+            try:
+                migrate(conn)
+            finally:
+                if lock is not None:
+                    lock.release()
+    except BaseException:
+        conn.close()
+        raise
+    return conn
