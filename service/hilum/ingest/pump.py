@@ -1,0 +1,181 @@
+"""The writer: takes batches from the inbox, commits them, and only then acknowledges."""
+
+import logging
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
+from threading import Event, Thread
+from typing import Protocol
+
+from hilum.domain.errors import HilumError
+from hilum.domain.model import AddOutcome, Reading, Reject
+from hilum.domain.ports import KeepingStore, ReadingStore
+from hilum.ingest.decode import Decoder, Message, Presence
+from hilum.ingest.inbox import Inbox
+from hilum.ingest.settings import IngestSettings
+
+LOG = logging.getLogger(__name__)
+IDLE_S = 2.0
+BATCH_BYTES = 1024 * 1024
+
+
+class IngestStore(ReadingStore, KeepingStore, Protocol):
+    """What the ingest needs of a store."""
+
+
+@dataclass(slots=True)
+class Counts:
+    """What became of the messages since the start; written by the writer thread only."""
+
+    stored: int = 0
+    duplicates: int = 0
+    rejected: int = 0
+    last_error: str = ""
+
+
+@dataclass(slots=True)
+class Work:
+    """What a batch still has to give to the store; done parts are emptied, so a retry goes on."""
+
+    received_ms: int
+    readings: list[Reading] = field(default_factory=list)
+    rejects: list[Reject] = field(default_factory=list)
+    presence: dict[str, Presence] = field(default_factory=dict)
+    names: frozenset[str] = frozenset()
+
+
+class Pump:
+    """One thread that moves messages from the inbox to the store.
+
+    A batch is acknowledged after its commit, rejects and all. If the store fails, the batch is kept
+    and tried again with growing pauses; nothing is acknowledged meanwhile, so after a stop the
+    broker sends it again.
+
+    Parameters
+    ----------
+    store : IngestStore
+        Where readings, rejects and presence go.
+    decoder : Decoder
+        Says what a message holds.
+    inbox : Inbox
+        What waits.
+    settings : IngestSettings
+        Size of batches and pauses.
+    acknowledge : callable
+        Told the tickets of a committed batch, in order of arrival.
+    on_stored : callable
+        Told the names of sensors that got readings, after the commit.
+    on_idle : callable
+        Called every few seconds while nothing arrives.
+    """
+
+    def __init__(
+        self,
+        store: IngestStore,
+        decoder: Decoder,
+        inbox: Inbox,
+        settings: IngestSettings,
+        *,
+        acknowledge: Callable[[Iterable[tuple[int, int]]], None],
+        on_stored: Callable[[frozenset[str]], None],
+        on_idle: Callable[[], None],
+    ) -> None:
+        self.store = store
+        self.decoder = decoder
+        self.inbox = inbox
+        self.settings = settings
+        self.acknowledge = acknowledge
+        self.on_stored = on_stored
+        self.on_idle = on_idle
+        self.counts = Counts()
+        self._stopping = Event()
+        self._thread = Thread(target=self._run, name="hilum-ingest", daemon=True)
+
+    def start(self) -> None:
+        """Start the writer thread."""
+        self._thread.start()
+
+    def stop(self, timeout_s: float) -> None:
+        """Write what waits, unless the store fails, and end the thread."""
+        self._stopping.set()
+        self.inbox.close()
+        self._thread.join(timeout_s)
+
+    def _run(self) -> None:
+        settings = self.settings
+        while True:
+            batch = self.inbox.take(
+                settings.batch_messages,
+                BATCH_BYTES,
+                linger_s=settings.linger_s,
+                timeout_s=IDLE_S,
+            )
+            if batch:
+                if not self._keep(batch):
+                    return
+            elif self.inbox.closed:
+                return
+            else:
+                self._told(self.on_idle)
+
+    def _keep(self, batch: Sequence[Message]) -> bool:
+        """Store a batch however long it takes; ``False`` if stopped before it could be."""
+        work: Work | None = None
+        pause = self.settings.retry_s
+        while True:
+            try:
+                work = work or self._sort(batch)
+                self._write(work)
+                break
+            except Exception as error:  # noqa: BLE001 - whatever it is, readings must not be lost
+                self._note(error)
+            if self._stopping.wait(pause):
+                return False
+            pause = min(2 * pause, self.settings.retry_max_s)
+        self.acknowledge([message.ticket for message in batch if message.ticket is not None])
+        if work.names:
+            self._told(lambda: self.on_stored(work.names))
+        return True
+
+    def _sort(self, batch: Sequence[Message]) -> Work:
+        work = Work(batch[-1].received_ms)
+        decode = self.decoder.decode
+        for message in batch:
+            kept = decode(message)
+            work.readings.extend(kept.readings)
+            work.rejects.extend(kept.rejects)
+            if kept.presence is not None:
+                work.presence[kept.presence.sensor] = kept.presence
+        return work
+
+    def _write(self, work: Work) -> None:
+        counts = self.counts
+        if work.readings:
+            outcome: AddOutcome = self.store.add(work.readings, work.received_ms)
+            counts.stored += outcome.stored
+            counts.duplicates += outcome.duplicates
+            counts.rejected += len(outcome.conflicts)
+            work.names = frozenset(reading.sensor for reading in work.readings)
+            work.readings = []
+        if work.rejects:
+            self.store.add_rejects(work.rejects)
+            counts.rejected += len(work.rejects)
+            work.rejects = []
+        while work.presence:
+            presence = next(iter(work.presence.values()))
+            self.store.set_presence(presence.sensor, presence.online, presence.received_ms)
+            del work.presence[presence.sensor]
+        counts.last_error = ""
+
+    def _note(self, error: Exception) -> None:
+        words = str(error) if isinstance(error, HilumError) else repr(error)
+        if not self.counts.last_error:
+            LOG.error("Readings wait, the store failed: %s", words, exc_info=error)
+        self.counts.last_error = f"Readings wait, since the store failed: {words}"
+
+    @staticmethod
+    def _told(call: Callable[[], None]) -> None:
+        """Call somebody else's code, which must not end the writer."""
+        try:
+            call()
+        except Exception:
+            LOG.exception("A listener of the ingest failed")
