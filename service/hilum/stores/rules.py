@@ -1,13 +1,14 @@
 """What every store refuses or settles in the same way, in the same words."""
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import replace
 from datetime import UTC, datetime
 
 from hilum.domain.errors import ConflictError, InvalidInputError, NotFoundError
 from hilum.domain.model import (
     Box,
+    CurveKey,
     Event,
     GerminationTest,
     LedgerRows,
@@ -233,7 +234,6 @@ def check_rows(from_hour: int, rows: LedgerRows) -> None:
         raise InvalidInputError("Ledger rows must be in order of time and not before their start.")
 
 
-def known(found: Mapping[str, object] | Iterable[str], what: str, name: str | None) -> None:
-    """Raise NotFoundError unless a name that is given is among those found."""
-    if name is not None and name not in found:
-        raise missing(what, name)
+def unknown_curve(key: CurveKey) -> NotFoundError:
+    """Say that a curve is not known."""
+    return missing("curve", f"{key.model} in {key.wrap}, box {key.box}")

@@ -48,7 +48,10 @@ _QUESTIONS = (
 
 def problems(conn: sqlite3.Connection) -> list[str]:
     """Say what is wrong with a database, a sentence each; empty when all is well."""
-    damage = [text for (text,) in conn.execute("PRAGMA integrity_check") if text != "ok"]
+    try:
+        damage = [text for (text,) in conn.execute("PRAGMA integrity_check") if text != "ok"]
+    except sqlite3.DatabaseError as error:
+        damage = [str(error)]
     if damage:  # nothing else can be trusted then
         return [f"The file is damaged: {text}" for text in damage]
     asked = (question.format(together=_TOGETHER) for question in _QUESTIONS)

@@ -35,9 +35,7 @@ def connect(path: Path, *, readonly: bool) -> sqlite3.Connection:
     )
     try:
         conn.execute("PRAGMA foreign_keys = ON")
-        if not readonly:
-            conn.execute("PRAGMA journal_mode = WAL")
-            conn.execute("PRAGMA synchronous = FULL")
+        conn.execute("PRAGMA synchronous = FULL")
     except sqlite3.Error:
         conn.close()
         raise

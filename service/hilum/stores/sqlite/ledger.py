@@ -42,14 +42,16 @@ class LedgerSection:
 
     def clear_dirty(self, marks: Sequence[DirtyMark]) -> None:
         """See the port."""
-        if not marks:
-            return
-        cleared = [(mark.sensor, mark.mark) for mark in marks]
-        statement = (
-            "DELETE FROM dirty WHERE sensor_id = (SELECT id FROM sensor WHERE name = ?)"
-            " AND mark = ?"
-        )
-        self._db.write(lambda conn: conn.executemany(statement, cleared))
+
+        def job(conn: sqlite3.Connection) -> None:
+            conn.executemany(
+                "DELETE FROM dirty WHERE mark = ?"
+                " AND sensor_id = (SELECT id FROM sensor WHERE name = ?)",
+                [(mark.mark, mark.sensor) for mark in marks],
+            )
+
+        if marks:
+            self._db.write(job)
 
     def mark_dirty(self, sensor: str, from_ms: int) -> None:
         """See the port."""
@@ -124,7 +126,7 @@ def _ids(conn: sqlite3.Connection, key: CurveKey) -> list[tuple[int]]:
 def _replace(conn: sqlite3.Connection, key: CurveKey, from_hour: int, rows: LedgerRows) -> None:
     ids = _ids(conn, key)
     if not ids:
-        raise rules.missing("curve", f"{key.box}, {key.model}, {key.wrap}")
+        raise rules.unknown_curve(key)
     curve_id = ids[0][0]
     conn.execute("DELETE FROM ledger WHERE curve_id = ? AND hour >= ?", (curve_id, from_hour))
     conn.executemany(_INSERT, _lines(curve_id, rows))

@@ -88,15 +88,21 @@ def _ready(path: Path, *, locked: bool) -> sqlite3.Connection:
     """Open the write connection, its tables in place."""
     conn = connect(path, readonly=False)
     try:
-        if pending(conn):
-            # Never under the feet of a running service.
-            lock = None if locked else ServeLock(path, wait_s=BUSY_S)
-            try:
-                migrate(conn)
-            finally:
-                if lock is not None:
-                    lock.release()
+        steps = pending(conn)  # refuses a file that is none of ours before anything is written
+        conn.execute("PRAGMA journal_mode = WAL")
+        if steps:
+            _bring_up_to_date(conn, path, locked=locked)
     except BaseException:
         conn.close()
         raise
     return conn
+
+
+def _bring_up_to_date(conn: sqlite3.Connection, path: Path, *, locked: bool) -> None:
+    """Migrate, but never under the feet of a running service."""
+    lock = None if locked else ServeLock(path, wait_s=BUSY_S)
+    try:
+        migrate(conn)
+    finally:
+        if lock is not None:
+            lock.release()

@@ -1,0 +1,19 @@
+"""The same contract without a database: for tests, and to check the others against."""
+
+from hilum.stores.memory.keeping import KeepingSection
+from hilum.stores.memory.ledger import LedgerSection
+from hilum.stores.memory.readings import ReadingsSection
+from hilum.stores.memory.state import State
+
+__all__ = ["MemoryStore"]
+
+
+class MemoryStore(ReadingsSection, KeepingSection, LedgerSection):
+    """Implements ``hilum.domain.ports.Store`` in memory; nothing outlives it."""
+
+    def __init__(self) -> None:
+        self._state = State()
+
+    def close(self) -> None:
+        """Close; further calls raise StoreError."""
+        self._state.closed = True

@@ -1,0 +1,101 @@
+"""Dirty marks, curves and their rows in memory."""
+
+from collections.abc import Sequence
+from dataclasses import fields
+
+import numpy as np
+
+from hilum.domain.model import CurveKey, DirtyMark, Ints, LedgerRows
+from hilum.stores import rules
+from hilum.stores.memory.state import State, found
+
+_NAMES = tuple(field.name for field in fields(LedgerRows))
+
+
+class LedgerSection:
+    """What the keeper computes."""
+
+    _state: State
+
+    def dirty(self) -> Sequence[DirtyMark]:
+        """See the port."""
+        with self._state.held():
+            return sorted(self._state.dirty.values(), key=lambda mark: mark.sensor)
+
+    def clear_dirty(self, marks: Sequence[DirtyMark]) -> None:
+        """See the port."""
+        with self._state.held():
+            for mark in marks:
+                kept = self._state.dirty.get(mark.sensor)
+                if kept is not None and kept.mark == mark.mark:
+                    del self._state.dirty[mark.sensor]
+
+    def mark_dirty(self, sensor: str, from_ms: int) -> None:
+        """See the port."""
+        with self._state.held():
+            found(self._state.sensors, sensor, "sensor")
+            self._state.mark({sensor: from_ms})
+
+    def curves(self, box: str | None = None) -> Sequence[CurveKey]:
+        """See the port."""
+        with self._state.held():
+            return [key for key in self._state.curves if box in (None, key.box)]
+
+    def add_curves(self, keys: Sequence[CurveKey]) -> None:
+        """See the port."""
+        with self._state.held():
+            for key in keys:
+                found(self._state.boxes, key.box, "box")
+            for key in keys:
+                self._state.curves.setdefault(key, _none())
+
+    def drop_curves(self, keys: Sequence[CurveKey]) -> None:
+        """See the port."""
+        with self._state.held():
+            for key in keys:
+                self._state.curves.pop(key, None)
+
+    def rows(self, key: CurveKey, start_hour: int = 0, end_hour: int | None = None) -> LedgerRows:
+        """See the port."""
+        rows = self._rows(key)
+        wanted = rows.hour >= start_hour
+        if end_hour is not None:
+            wanted &= rows.hour < end_hour
+        return _take(rows, np.flatnonzero(wanted))
+
+    def row_at(self, key: CurveKey, time_ms: int) -> LedgerRows:
+        """See the port."""
+        rows = self._rows(key)
+        after = int(np.searchsorted(rows.last_ms, time_ms, side="right"))
+        return _take(rows, np.arange(max(after - 1, 0), min(after + 1, len(rows))))
+
+    def _rows(self, key: CurveKey) -> LedgerRows:
+        with self._state.held():
+            return self._state.curves.get(key, _none())
+
+    def replace_rows(self, changes: Sequence[tuple[CurveKey, int, LedgerRows]]) -> None:
+        """See the port."""
+        for _, from_hour, rows in changes:
+            rules.check_rows(from_hour, rows)
+        with self._state.held():
+            for key, _, _ in changes:
+                if key not in self._state.curves:
+                    raise rules.unknown_curve(key)
+            for key, from_hour, rows in changes:
+                kept = self._state.curves[key]
+                before = _take(kept, np.flatnonzero(kept.hour < from_hour))
+                self._state.curves[key] = _joined(before, rows)
+
+
+def _none() -> LedgerRows:
+    whole, numbers = np.empty(0, np.int64), np.empty(0, np.float64)
+    return LedgerRows(whole, whole, *[numbers] * (len(_NAMES) - 2))
+
+
+def _take(rows: LedgerRows, at: Ints) -> LedgerRows:
+    return LedgerRows(*(getattr(rows, name)[at] for name in _NAMES))
+
+
+def _joined(first: LedgerRows, then: LedgerRows) -> LedgerRows:
+    pairs = ((getattr(first, name), getattr(then, name)) for name in _NAMES)
+    return LedgerRows(*(np.concatenate(pair) for pair in pairs))

@@ -1,0 +1,108 @@
+"""What a memory store holds, and the lock around it."""
+
+import threading
+from bisect import bisect_left, insort
+from collections import Counter, deque
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
+from typing import TypeVar
+
+from hilum.domain.errors import InvalidInputError, StoreError
+from hilum.domain.model import (
+    Box,
+    CurveKey,
+    DirtyMark,
+    Event,
+    GerminationTest,
+    LedgerRows,
+    Lot,
+    Placement,
+    Reject,
+    Sensor,
+    Stay,
+)
+from hilum.stores import rules
+from hilum.stores.rules import Values
+
+K = TypeVar("K")
+T = TypeVar("T")
+
+
+def found(kept: Mapping[K, T], key: K, what: str) -> T:
+    """Give what is kept under a key, or raise NotFoundError."""
+    if key not in kept:
+        raise rules.missing(what, key)
+    return kept[key]
+
+
+@dataclass
+class Track:
+    """The readings of one sensor, and their summaries by length of period and start."""
+
+    times: list[int] = field(default_factory=list)  # sorted
+    values: dict[int, Values] = field(default_factory=dict)
+    tiers: dict[int, dict[int, tuple[float, ...]]] = field(default_factory=dict)
+
+    def keep(self, time_ms: int, values: Values) -> None:
+        """Keep a reading, or replace it."""
+        if time_ms not in self.values:
+            insort(self.times, time_ms)
+        self.values[time_ms] = values
+
+    def between(self, start_ms: int, end_ms: float) -> list[int]:
+        """Times with start <= time < end."""
+        return self.times[bisect_left(self.times, start_ms) : bisect_left(self.times, end_ms)]
+
+
+@dataclass
+class State:
+    """Everything kept. A change is checked whole before any of it is made."""
+
+    sensors: dict[str, Sensor] = field(default_factory=dict)
+    tracks: dict[str, Track] = field(default_factory=dict)  # by sensor
+    boxes: dict[str, Box] = field(default_factory=dict)
+    placements: dict[int, Placement] = field(default_factory=dict)
+    lots: dict[str, Lot] = field(default_factory=dict)
+    stays: dict[int, Stay] = field(default_factory=dict)
+    tests: dict[int, GerminationTest] = field(default_factory=dict)
+    events: dict[int, Event] = field(default_factory=dict)
+    rejects: deque[Reject] = field(default_factory=lambda: deque(maxlen=rules.REJECTS_KEPT))
+    reject_counts: Counter[str] = field(default_factory=Counter)
+    dirty: dict[str, DirtyMark] = field(default_factory=dict)
+    last_mark: int = 0
+    curves: dict[CurveKey, LedgerRows] = field(default_factory=dict)
+    closed: bool = False
+    lock: threading.RLock = field(default_factory=threading.RLock)
+
+    @contextmanager
+    def held(self) -> Iterator[None]:
+        """Keep other threads out for a block."""
+        with self.lock:
+            if self.closed:
+                raise StoreError("The store is closed.")
+            yield
+
+    def register(self, name: str, received_ms: int, spoke_ms: int | None = None) -> None:
+        """Make a sensor known and note when it spoke."""
+        if not name:
+            raise InvalidInputError("A sensor needs a name.", "sensor")
+        kept = self.sensors.setdefault(name, Sensor(name, received_ms))
+        if spoke_ms is not None:
+            last_ms = spoke_ms if kept.last_seen_ms is None else max(spoke_ms, kept.last_seen_ms)
+            self.sensors[name] = replace(kept, last_seen_ms=last_ms)
+
+    def mark(self, from_ms: dict[str, int]) -> None:
+        """Mark sensors dirty from these times on, with a number never given before."""
+        if not from_ms:
+            return
+        self.last_mark += 1
+        for sensor, start_ms in from_ms.items():
+            kept = self.dirty.get(sensor)
+            earliest = start_ms if kept is None else min(start_ms, kept.from_ms)
+            self.dirty[sensor] = DirtyMark(sensor, earliest, self.last_mark)
+
+    def reject(self, rejects: Sequence[Reject]) -> None:
+        """Keep the newest rejects and the count of all."""
+        self.rejects.extend(map(rules.trimmed, rejects))
+        self.reject_counts.update(str(reject.reason) for reject in rejects)
