@@ -16,7 +16,6 @@ from pydantic import (
     ConfigDict,
     Field,
     SecretStr,
-    TypeAdapter,
     ValidationError,
 )
 from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, SettingsConfigDict
