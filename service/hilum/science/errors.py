@@ -75,10 +75,10 @@ class NoLifeModelError(ValueError):
     kind : str
         Common name of the kind.
     reason : str
-        Why, as the end of a sentence ("they die when dried").
+        Why, as the end of a sentence ("its seed dies when it dries").
     """
 
     def __init__(self, kind: str, reason: str) -> None:
         self.kind = kind
         self.reason = reason
-        super().__init__(f"No length of life can be worked out for {kind}: {reason}.")
+        super().__init__(f"{kind}: how long it keeps cannot be worked out, for {reason}.")

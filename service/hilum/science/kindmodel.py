@@ -127,6 +127,15 @@ def species_of(botanical: str) -> str:
     -------
     str
         Genus and species ("Brassica oleracea").
+
+    Examples
+    --------
+    >>> species_of("Brassica oleracea (Italica group)")
+    'Brassica oleracea'
+
+    References
+    ----------
+    Usage of the botanical codes of nomenclature.
     """
     return re.sub(r" \(.*\)| subsp\..*", "", botanical)
 
@@ -143,5 +152,14 @@ def genus_of(botanical: str) -> str:
     -------
     str
         Genus ("Triticosecale").
+
+    Examples
+    --------
+    >>> genus_of("x Triticosecale")
+    'Triticosecale'
+
+    References
+    ----------
+    Usage of the botanical codes of nomenclature.
     """
     return botanical.removeprefix("x ").split()[0]

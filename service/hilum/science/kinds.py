@@ -10,6 +10,7 @@ from functools import cache
 from types import MappingProxyType
 
 from hilum.science import tables
+from hilum.science._kindtable import LARGE_FROM_TSW_G, kind_of_row, row_of_taxon
 from hilum.science.errors import UnknownNameError
 from hilum.science.isotherms import GeneralIsotherm, Isotherm, d245
 from hilum.science.kindmodel import (
@@ -20,7 +21,6 @@ from hilum.science.kindmodel import (
     KindMatch,
     Longevity,
 )
-from hilum.science.kindtable import LARGE_FROM_TSW_G, kind_of_row, row_of_taxon
 from hilum.science.names import NameIndex
 
 __all__ = [
@@ -54,6 +54,15 @@ def kinds() -> Mapping[str, Kind]:
     -------
     mapping of str to Kind
         Read-only.
+
+    Examples
+    --------
+    >>> kinds()["sweet-pea"].botanical
+    'Lathyrus odoratus'
+
+    References
+    ----------
+    Every fact of a kind names its own source.
     """
     return MappingProxyType({row["key"]: kind_of_row(row) for row in tables.rows("kinds")})
 
@@ -75,6 +84,15 @@ def kind(key: str) -> Kind:
     ------
     UnknownNameError
         No kind has this key.
+
+    Examples
+    --------
+    >>> kind("onion").minimum_pct.value
+    70.0
+
+    References
+    ----------
+    Every fact of a kind names its own source.
     """
     if key not in kinds():
         raise UnknownNameError("kind of seed", key)
@@ -105,6 +123,10 @@ def find_kind(name: str) -> KindMatch:
     --------
     >>> find_kind("letuce").took
     '“letuce” read as Lettuce: Lettuce (Lactuca sativa)'
+
+    References
+    ----------
+    Names are recalled; no list was copied.
     """
     if name in kinds():
         found, written = kinds()[name], None
@@ -131,6 +153,15 @@ def unlisted_kind(botanical: str, common: str, family: str) -> Kind:
     -------
     Kind
         A kind with the same facts; its behaviour is ``unknown`` and its size small.
+
+    Examples
+    --------
+    >>> unlisted_kind("Gentiana verna", "spring gentian", "Gentianaceae").longevity_class.value
+    <Longevity.VERY_SHORT: 'very short'>
+
+    References
+    ----------
+    Every fact of a kind names its own source.
     """
     return kind_of_row(row_of_taxon(botanical, common, family))
 
@@ -147,6 +178,15 @@ def own_isotherm(kind: Kind) -> Isotherm:
     -------
     Isotherm
         Its D245 isotherm where one exists, else the general one with its oil content.
+
+    Examples
+    --------
+    >>> own_isotherm(kind("lettuce"))
+    GeneralIsotherm(oil_fraction_dry=0.37)
+
+    References
+    ----------
+    ASAE D245; Cromarty, Ellis & Roberts 1982, IBPGR.
     """
     material = kind.isotherm.value
     return d245(material).isotherm if material else GeneralIsotherm(kind.oil_pct.value / 100.0)

@@ -28,7 +28,7 @@ class NameHit:
 
 
 class NameIndex:
-    """Names of the entries of a table, in tiers: a later tier counts only where no earlier one does.
+    """Names of the entries of a table, in tiers: a later one counts only where no earlier one does.
 
     Parameters
     ----------
@@ -75,6 +75,18 @@ class NameIndex:
             The name stands for several entries.
         UnknownNameError
             The name stands for none; the nearest are offered.
+
+        Examples
+        --------
+        >>> titles = {"pea": "Pea", "sweet-pea": "Sweet pea"}
+        >>> names = [("pea", "pea"), ("sweet pea", "sweet-pea")]
+        >>> index = NameIndex("kind of seed", titles, [names])
+        >>> index.find("Sweet-Peas").key
+        'sweet-pea'
+
+        References
+        ----------
+        Own rule.
         """
         words = _words(name)
         spellings = [words, [word for word in words if word not in _SEED]]
@@ -150,12 +162,21 @@ def slip_count(one: str, other: str, limit: int) -> int:
     one, other : str
         The words.
     limit : int
-        From here on the exact number does not matter.
+        Most errors of interest [errors], 0 or more.
 
     Returns
     -------
     int
-        Optimal string alignment distance, or ``limit + 1`` when it is larger.
+        Optimal string alignment distance [errors], or ``limit + 1`` when it is larger.
+
+    Examples
+    --------
+    >>> slip_count("letuce", "lettuce", limit=1)
+    1
+
+    References
+    ----------
+    Damerau 1964, Commun. ACM 7:171-176 (the four errors counted).
     """
     if abs(len(one) - len(other)) > limit:
         return limit + 1

@@ -1,5 +1,6 @@
 """Joins the table of kinds with the tables that hold the figures."""
 
+import re
 from collections.abc import Mapping
 from statistics import median
 from typing import TypeVar
@@ -29,6 +30,7 @@ _MEMORY = "general knowledge, recalled"
 _OTHER_HERB = "any other vegetable or herb"
 _OTHER_SEALED = {"farm": "All other agricultural"}
 _OTHER_VEGETABLE = "All other vegetable"
+_SEALABLE = {Behaviour.ORTHODOX, Behaviour.UNKNOWN}
 
 
 def kind_of_row(row: Row) -> Kind:
@@ -69,9 +71,6 @@ def kind_of_row(row: Row) -> Kind:
     )
 
 
-_SEALABLE = {Behaviour.ORTHODOX, Behaviour.UNKNOWN}
-
-
 def row_of_taxon(botanical: str, common: str, family: str) -> Row:
     """Make a row for a species that is not in the table, joined by species, genus and family.
 
@@ -109,8 +108,10 @@ def _fact(row: Row, value: T, *notes: str) -> Fact[T]:
 
 def _is_of(taxon: str, row: Row) -> bool:
     """Whether a row of a table is about this kind, its species or its genus as a whole."""
-    genus = genus_of(row["botanical"])
-    return genus in taxon and (species_of(row["botanical"]).split()[-1] in taxon or "spp." in taxon)
+    words = set(re.findall(r"[A-Za-z-]+", taxon)) - {"genus"}
+    epithet = species_of(row["botanical"]).split()[-1]
+    of_genus = "spp" in words or all(word[0].isupper() for word in words)
+    return genus_of(row["botanical"]) in words and (epithet in words or of_genus)
 
 
 def _longevity(row: Row) -> Fact[Longevity]:
@@ -124,7 +125,7 @@ def _longevity(row: Row) -> Fact[Longevity]:
                 return _fact(each, value, each["note"])
             note = f"Assumed: the class of {each['taxon']}."
             return Fact(value, each["source"], "derived", f"{note} {each['note']}".strip())
-    note = f"Assumed: no figure is known to us of how long {row['common'].lower()} keeps."
+    note = "Assumed medium: no figure is known to us of how long this kind keeps."
     return Fact(Longevity.MEDIUM, "assumption", "derived", note)
 
 
