@@ -1,0 +1,144 @@
+"""The JSON interface: values for programs and for the charts."""
+
+from typing import Annotated
+
+import numpy as np
+from fastapi import APIRouter, Query
+from pydantic import BaseModel, ConfigDict, Field
+
+from hilum.domain.errors import InvalidInputError, NotFoundError
+from hilum.domain.model import MS_PER_DAY, Floats
+from hilum.keeping.overview import Tier, box_history, box_overview
+from hilum.web.boxes import card
+from hilum.web.charts import VALUES, decimate
+from hilum.web.parts import WebParts
+
+MAX_MS = 253_402_300_799_000
+"""End of the year 9999, the last that dates can hold."""
+
+Milliseconds = Annotated[int, Query(ge=0, le=MAX_MS)]
+Column = list[float | None]
+
+
+class Strict(BaseModel):
+    """A model that takes nothing for something else."""
+
+    model_config = ConfigDict(strict=True, extra="forbid", frozen=True)
+
+
+class ErrorDetail(Strict):
+    """What went wrong."""
+
+    code: str = Field(description="stable name of the error")
+    message: str = Field(description="one sentence for a person")
+    field: str | None = Field(default=None, description="what was given wrongly, if known")
+
+
+class ErrorAnswer(Strict):
+    """The one shape of every error."""
+
+    error: ErrorDetail
+
+
+class HistoryAnswer(Strict):
+    """Conditions in a box: columns of equal length, null where nothing is known.
+
+    At most one row per bucket; ``lo``, ``mid`` and ``hi`` are the lowest, mean and highest value in
+    it. A row of nulls stands in every gap.
+    """
+
+    box: str
+    tier: Tier = Field(description="what the rows were made from: raw readings, hours or days")
+    from_ms: int = Field(description="start, milliseconds since 1970 UTC")
+    to_ms: int
+    time_ms: list[int]
+    temp_lo: Column = Field(description="°C")
+    temp_mid: Column
+    temp_hi: Column
+    erh_lo: Column = Field(description="% eRH")
+    erh_mid: Column
+    erh_hi: Column
+    mc_starchy_pct: Column = Field(description="% wet basis, small starchy seed in paper")
+    mc_oily_pct: Column = Field(description="% wet basis, small oily seed in paper")
+
+
+ERRORS: dict[int | str, dict[str, object]] = {
+    404: {"model": ErrorAnswer, "description": "There is no such box"},
+    422: {"model": ErrorAnswer, "description": "What was given cannot be used"},
+}
+
+
+def _column(values: Floats) -> Column:
+    rounded = np.round(values, 2).astype(object)
+    rounded[np.isnan(values)] = None
+    return list(rounded)
+
+
+def api_router(parts: WebParts) -> APIRouter:
+    """Routes under ``/api``."""
+    router = APIRouter(prefix="/api")
+
+    @router.get("/boxes/{slug}/history", responses=ERRORS)
+    def history(
+        slug: str,
+        start_ms: Annotated[Milliseconds | None, Query(alias="from")] = None,
+        end_ms: Annotated[Milliseconds | None, Query(alias="to")] = None,
+        width: Annotated[int, Query(ge=50, le=4000, description="pixels to draw on")] = 800,
+    ) -> HistoryAnswer:
+        """Give temperature, humidity and typical seed moisture of a box, by default of a week."""
+        box = parts.store.box(slug)
+        end = parts.clock.now_ms() if end_ms is None else end_ms
+        start = max(0, end - 7 * MS_PER_DAY) if start_ms is None else start_ms
+        if start >= end:
+            raise InvalidInputError("“from” must lie before “to”.", "from")
+        found = box_history(parts.store, box, start, end)
+        columns = decimate(found, start, end, width)
+        return HistoryAnswer(
+            box=slug,
+            tier=found.tier,
+            from_ms=start,
+            to_ms=end,
+            time_ms=[int(t) for t in columns.time_ms],
+            **{name: _column(getattr(columns, name)) for name in VALUES},
+        )
+
+    return router
+
+
+class LiveBox(Strict):
+    """Newest values of a box, as sent to open pages."""
+
+    box: str
+    temp_c: float | None
+    erh_pct: float | None
+    time_ms: int
+    words: str = Field(description="the keeping band in words")
+    now_words: str
+    temp_words: str
+    erh_words: str
+    stamp_kind: str
+    stamp_words: str
+
+
+def live_json(parts: WebParts, slug: str) -> str | None:
+    """Describe a box for open pages; ``None`` if it is gone or has said nothing."""
+    try:
+        box = parts.store.box(slug)
+    except NotFoundError:
+        return None
+    overview = box_overview(parts.store, box, parts.clock.now_ms())
+    if overview.newest is None:
+        return None
+    shown = card(overview, parts.style)
+    return LiveBox(
+        box=slug,
+        temp_c=overview.newest.temp_c,
+        erh_pct=overview.newest.erh_pct,
+        time_ms=overview.newest.time_ms,
+        words=shown.band.label,
+        now_words=shown.band.now_words,
+        temp_words=shown.temp,
+        erh_words=shown.erh,
+        stamp_kind=shown.stamp.kind,
+        stamp_words=shown.stamp.words,
+    ).model_dump_json()

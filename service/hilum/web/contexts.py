@@ -1,0 +1,352 @@
+"""What each page shows: one frozen record per page, every field with its help.
+
+A test compares what the templates use with these records, both ways.
+"""
+
+from dataclasses import dataclass
+from typing import Annotated
+
+from hilum.web.charts import Scale
+
+
+@dataclass(frozen=True, slots=True)
+class NavItem:
+    """One entry of the list of pages."""
+
+    name: Annotated[str, "Name of the page."]
+    url: Annotated[str, "Its address."]
+    current: Annotated[bool, "Whether this page, or one below it, is being shown."]
+
+
+@dataclass(frozen=True, slots=True)
+class Chrome:
+    """What surrounds every page."""
+
+    site: Annotated[str, "Name of the place, from the settings."]
+    nav: Annotated[tuple[NavItem, ...], "The pages, in the order of their use."]
+    now_ms: Annotated[int, "When the page was made; ages grow from here."]
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """Something that has a page of its own."""
+
+    name: Annotated[str, "What it is called."]
+    url: Annotated[str, "Address of its page."]
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """A label and what it says."""
+
+    label: Annotated[str, "What is being told."]
+    text: Annotated[str, "The figure or the words, with unit."]
+    note: Annotated[str, "Where it comes from or what it leaves open; may be empty."] = ""
+
+
+@dataclass(frozen=True, slots=True)
+class WeekSmear:
+    """Where humidity has been this week, in % eRH."""
+
+    p5: Annotated[float, "5 of 100 hourly means lie below."]
+    p25: Annotated[float, "25 of 100 lie below."]
+    p75: Annotated[float, "75 of 100 lie below."]
+    p95: Annotated[float, "95 of 100 lie below."]
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """The keeping band: a humidity scale with the target, this week, and now."""
+
+    label: Annotated[str, "The picture in words, for those who do not see it."]
+    low: Annotated[float, "Lower end of the target, % eRH."]
+    high: Annotated[float, "Upper end of the target, % eRH."]
+    now: Annotated[float | None, "Newest value, % eRH; none if unknown."]
+    now_words: Annotated[str, "Newest value in words."]
+    stale: Annotated[bool, "Whether the newest value is too old to be called now."]
+    week: Annotated[WeekSmear | None, "This week; none if nothing was heard."]
+
+
+@dataclass(frozen=True, slots=True)
+class Stamp:
+    """The state of a box in one word."""
+
+    kind: Annotated[str, "well, ask or unknown: sets shape and shade, never the only sign."]
+    words: Annotated[str, "The word."]
+
+
+@dataclass(frozen=True, slots=True)
+class BoxCard:
+    """One box, as on the page of all boxes."""
+
+    slug: Annotated[str, "Stable name in addresses."]
+    name: Annotated[str, "Name of the box."]
+    url: Annotated[str, "Address of its page."]
+    type_words: Annotated[str, "What kind of enclosure it is."]
+    stamp: Annotated[Stamp, "Its state."]
+    finding: Annotated[str, "What asks for a person, as a sentence; empty if nothing does."]
+    band: Annotated[Band, "Its keeping band."]
+    temp: Annotated[str, "Newest temperature."]
+    erh: Annotated[str, "Newest humidity."]
+    moisture: Annotated[str, "Moisture of typical seed in it, from oily to starchy."]
+    lots: Annotated[str, "How many lots it holds."]
+    fresh: Annotated[str, "How old the newest value is."]
+    time_iso: Annotated[str, "When the newest value was taken, for machines; empty if none."]
+    time_words: Annotated[str, "When the newest value was taken; empty if none."]
+    late_after_s: Annotated[int, "Age in seconds from which the value is called late."]
+
+
+@dataclass(frozen=True, slots=True)
+class BoxesPage:
+    """All boxes, and what needs doing today."""
+
+    title: Annotated[str, "Title of the page."]
+    headline: Annotated[str, "What needs doing today, in one sentence."]
+    well: Annotated[bool, "Whether nothing needs doing."]
+    cards: Annotated[tuple[BoxCard, ...], "The boxes, those that need a person first."]
+    waiting: Annotated[str, "Sensors that belong to no box yet, in words; empty if none."]
+    as_of: Annotated[str, "When the page was made."]
+
+
+@dataclass(frozen=True, slots=True)
+class Panel:
+    """One drawn panel of a history."""
+
+    title: Annotated[str, "Quantity and unit."]
+    label: Annotated[str, "The panel in words."]
+    scale: Annotated[Scale, "Its vertical scale."]
+    ticks: Annotated[tuple[tuple[float, str], ...], "Height in % from the top, and label."]
+    area: Annotated[str, "Path of the envelope."]
+    line: Annotated[str, "Path of the middle line; empty if there is none."]
+    target: Annotated[tuple[float, float] | None, "Top and height of the target, in %."]
+
+
+@dataclass(frozen=True, slots=True)
+class TableRow:
+    """One line of the table under a chart."""
+
+    when: Annotated[str, "Hour, day or month."]
+    erh: Annotated[str, "Lowest, mean and highest humidity."]
+    temp: Annotated[str, "Lowest, mean and highest temperature."]
+    moisture: Annotated[str, "Moisture of typical seed at its end."]
+
+
+@dataclass(frozen=True, slots=True)
+class RangeLink:
+    """One of the spans a chart can show."""
+
+    name: Annotated[str, "Day, week and so on."]
+    url: Annotated[str, "Address of the page with this span."]
+    current: Annotated[bool, "Whether it is being shown."]
+
+
+@dataclass(frozen=True, slots=True)
+class Chart:
+    """The history of a box."""
+
+    url: Annotated[str, "Address of the points."]
+    from_ms: Annotated[int, "Start of the span."]
+    to_ms: Annotated[int, "End of the span."]
+    zone: Annotated[str, "Time zone of the axis."]
+    fahrenheit: Annotated[bool, "Whether temperature is drawn in °F."]
+    low: Annotated[float, "Lower end of the target, % eRH."]
+    high: Annotated[float, "Upper end of the target, % eRH."]
+    span: Annotated[str, "The span in words."]
+    summary: Annotated[str, "What the chart shows, in words."]
+    ranges: Annotated[tuple[RangeLink, ...], "Spans to choose from."]
+    panels: Annotated[tuple[Panel, ...], "Panels, drawn on the server; none if nothing is known."]
+    times: Annotated[tuple[tuple[float, str], ...], "Place in % from the left, and label."]
+    rows: Annotated[tuple[TableRow, ...], "The same as a table."]
+
+
+@dataclass(frozen=True, slots=True)
+class LotRow:
+    """One lot in a table."""
+
+    code: Annotated[str, "Code on its label."]
+    url: Annotated[str, "Address of its page."]
+    kind: Annotated[str, "Common name of the kind."]
+    variety: Annotated[str, "Name of the variety."]
+    year: Annotated[str, "Year of harvest or packing."]
+    box: Annotated[Link | None, "Where it is; none if nowhere."]
+    wrap: Annotated[str, "How it is packed."]
+    viability: Annotated[str, "Viability now, in words."]
+
+
+@dataclass(frozen=True, slots=True)
+class JournalLine:
+    """One line of the journal."""
+
+    time: Annotated[str, "Time of day."]
+    type_words: Annotated[str, "What kind of event."]
+    text: Annotated[str, "What was written."]
+    places: Annotated[tuple[Link, ...], "Box and lot it is about."]
+    struck: Annotated[bool, "Whether it was struck out later."]
+
+
+@dataclass(frozen=True, slots=True)
+class JournalDay:
+    """One day of the journal."""
+
+    day: Annotated[str, "Date."]
+    lines: Annotated[tuple[JournalLine, ...], "Its lines, newest first."]
+
+
+@dataclass(frozen=True, slots=True)
+class BoxPage:
+    """One box: now, its history, the lots in it."""
+
+    title: Annotated[str, "Title of the page."]
+    card: Annotated[BoxCard, "The box now."]
+    chart: Annotated[Chart, "Its history."]
+    facts: Annotated[tuple[Fact, ...], "Its limits, its sensor, its size."]
+    note: Annotated[str, "What was noted about it."]
+    lots: Annotated[tuple[LotRow, ...], "Lots in it now."]
+    days: Annotated[tuple[JournalDay, ...], "The newest lines of its journal."]
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """One part of a lot's loss."""
+
+    name: Annotated[str, "Where it came about."]
+    words: Annotated[str, "How much of the whole loss."]
+    left: Annotated[float, "Where its bar begins, % of the budget, within 0 to 100."]
+    width: Annotated[float, "How long its bar is, % of the budget, within 0 to 100."]
+    kind: Annotated[str, "before, measured or estimated: sets the filling."]
+
+
+@dataclass(frozen=True, slots=True)
+class Budget:
+    """How much of what a lot can lose is spent."""
+
+    label: Annotated[str, "The bar in words."]
+    spent: Annotated[str, "Share that is spent."]
+    shares: Annotated[tuple[Share, ...], "Its parts, in order of time."]
+
+
+@dataclass(frozen=True, slots=True)
+class Viability:
+    """Viability of a lot as a place on a scale from 0 to 100 %."""
+
+    label: Annotated[str, "The picture in words."]
+    now: Annotated[float, "Middle of what is plausible, %."]
+    low: Annotated[float, "Lower end of the 90 % band."]
+    high: Annotated[float, "Upper end of the 90 % band."]
+    minimum: Annotated[float, "Minimum germination, %."]
+    now_words: Annotated[str, "The middle in words."]
+
+
+@dataclass(frozen=True, slots=True)
+class TestRow:
+    """One germination test."""
+
+    on: Annotated[str, "Date."]
+    result: Annotated[str, "How many came up of how many."]
+    method: Annotated[str, "How it was done, and what was noted."]
+
+
+@dataclass(frozen=True, slots=True)
+class StayRow:
+    """Where a lot was for a time."""
+
+    place: Annotated[Link, "The box."]
+    wrap: Annotated[str, "How it was packed."]
+    span: Annotated[str, "From when to when."]
+
+
+@dataclass(frozen=True, slots=True)
+class LotPage:
+    """One lot: how alive it is, why we think so, where it has been."""
+
+    title: Annotated[str, "Kind and variety."]
+    kind: Annotated[str, "Common name of the kind."]
+    variety: Annotated[str, "Name of the variety; may be empty."]
+    botanical: Annotated[str, "Botanical name."]
+    code: Annotated[str, "Code on its label."]
+    headline: Annotated[str, "Viability now, in a sentence."]
+    outlook: Annotated[str, "What becomes of it if the box stays as it is; may be empty."]
+    viability: Annotated[Viability | None, "The figure as a picture; none if it is not known."]
+    budget: Annotated[Budget | None, "What is spent; none if it is not known."]
+    cautions: Annotated[tuple[str, ...], "What must be known beside the figure."]
+    made: Annotated[tuple[Fact, ...], "How the figure was made."]
+    notes: Annotated[tuple[str, ...], "What the figure does not know."]
+    facts: Annotated[tuple[Fact, ...], "What stands on its label."]
+    tests: Annotated[tuple[TestRow, ...], "Its germination tests, newest first."]
+    stays: Annotated[tuple[StayRow, ...], "Where it has been, newest first."]
+    days: Annotated[tuple[JournalDay, ...], "The newest lines of its journal."]
+
+
+@dataclass(frozen=True, slots=True)
+class LotsPage:
+    """All lots."""
+
+    title: Annotated[str, "Title of the page."]
+    query: Annotated[str, "Words that were looked for; empty if none."]
+    found: Annotated[str, "How many lots are shown, in words."]
+    rows: Annotated[tuple[LotRow, ...], "The lots, by kind and variety."]
+    any_lots: Annotated[bool, "Whether there is any lot at all."]
+
+
+@dataclass(frozen=True, slots=True)
+class JournalPage:
+    """Events of every box and lot."""
+
+    title: Annotated[str, "Title of the page."]
+    days: Annotated[tuple[JournalDay, ...], "The newest days."]
+    more: Annotated[str, "Words about what is not shown; empty if all is."]
+
+
+@dataclass(frozen=True, slots=True)
+class SensorRow:
+    """One sensor."""
+
+    name: Annotated[str, "Its name, site and all."]
+    place: Annotated[Link | None, "The box it stands in; none if unclaimed."]
+    role: Annotated[str, "What it measures there."]
+    state: Annotated[str, "Whether it is heard, in words."]
+    stamp: Annotated[Stamp, "The same in one word."]
+    reading: Annotated[str, "Its last reading."]
+    time_words: Annotated[str, "When that was taken."]
+    note: Annotated[str, "What was noted about it."]
+
+
+@dataclass(frozen=True, slots=True)
+class RejectRow:
+    """Something that arrived and was not kept."""
+
+    when: Annotated[str, "When it arrived."]
+    sender: Annotated[str, "Sensor or topic."]
+    reason: Annotated[str, "Why, in words."]
+    detail: Annotated[str, "What exactly was wrong."]
+
+
+@dataclass(frozen=True, slots=True)
+class SensorsPage:
+    """Sensors, how readings arrive, and what was refused."""
+
+    title: Annotated[str, "Title of the page."]
+    arriving: Annotated[str, "How readings arrive, as a sentence."]
+    arriving_well: Annotated[bool, "Whether the broker is connected."]
+    cautions: Annotated[tuple[str, ...], "What is odd about it."]
+    counts: Annotated[tuple[Fact, ...], "Messages and readings since the start."]
+    unclaimed: Annotated[tuple[SensorRow, ...], "Sensors that belong to no box."]
+    placed: Annotated[tuple[SensorRow, ...], "Sensors that stand in or beside a box."]
+    rejects: Annotated[tuple[RejectRow, ...], "The newest refusals."]
+    reject_counts: Annotated[tuple[Fact, ...], "All refusals, by reason."]
+
+
+@dataclass(frozen=True, slots=True)
+class SurePage:
+    """How sure is this? Words only."""
+
+    title: Annotated[str, "Title of the page."]
+
+
+@dataclass(frozen=True, slots=True)
+class ErrorPage:
+    """Something went wrong."""
+
+    title: Annotated[str, "What happened, in a few words."]
+    status: Annotated[int, "Status of the answer."]
+    words: Annotated[str, "What happened and what to do, in a sentence or two."]

@@ -1,0 +1,94 @@
+"""Errors as answers: a page in plain words, or the one JSON shape under ``/api``."""
+
+from collections.abc import Callable
+
+from fastapi import FastAPI
+from fastapi.exceptions import RequestValidationError
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+
+from hilum.domain.errors import (
+    ConflictError,
+    HilumError,
+    InvalidInputError,
+    NotFoundError,
+    OutOfRangeError,
+    StoreError,
+    UnknownNameError,
+)
+from hilum.web.contexts import ErrorPage
+from hilum.web.http import SECURITY_HEADERS
+from hilum.web.render import Renderer
+
+KINDS: tuple[tuple[type[Exception], int, str], ...] = (
+    (NotFoundError, 404, "not-found"),
+    (InvalidInputError, 422, "invalid-input"),
+    (OutOfRangeError, 422, "out-of-range"),
+    (UnknownNameError, 422, "unknown-name"),
+    (ConflictError, 409, "conflict"),
+    (StoreError, 503, "store"),
+    (HilumError, 500, "failed"),
+)
+"""Our errors with status and stable name, the narrower before the wider."""
+
+TITLES = {
+    404: "There is nothing here",
+    405: "That cannot be done here",
+    409: "That contradicts what is kept",
+    422: "That cannot be used",
+    503: "Hilum cannot answer just now",
+}
+FAILED = "Something failed"
+FAILED_WORDS = (
+    "This page could not be made. Readings are still being kept: that part of Hilum does not "
+    "depend on the pages. The log says what happened."
+)
+HTTP_WORDS = {
+    404: "No page has this address. It may have been mistyped, or the thing it showed is gone.",
+    405: "This address does not take that kind of request.",
+}
+
+Answer = Callable[[Request, int, str, str, str | None], Response]
+
+
+def install_handlers(app: FastAPI, render: Renderer) -> None:
+    """Turn every error into an answer."""
+
+    def answer(request: Request, status: int, code: str, words: str, field: str | None) -> Response:
+        if request.url.path.startswith("/api/"):
+            error = {"code": code, "message": words, "field": field}
+            return JSONResponse({"error": error}, status_code=status)
+        page = ErrorPage(title=TITLES.get(status, FAILED), status=status, words=words)
+        return render(request, "error.html", page, status=status)
+
+    def ours(request: Request, error: Exception) -> Response:
+        status, code = next((s, c) for kind, s, c in KINDS if isinstance(error, kind))
+        return answer(request, status, code, str(error), getattr(error, "field", None))
+
+    def http(request: Request, error: Exception) -> Response:
+        status = error.status_code if isinstance(error, HTTPException) else 500
+        code = {404: "not-found", 405: "not-allowed"}.get(status, "http")
+        words = HTTP_WORDS.get(status) or str(getattr(error, "detail", ""))
+        found = answer(request, status, code, words, None)
+        found.headers.update(getattr(error, "headers", None) or {})
+        return found
+
+    def invalid(request: Request, error: Exception) -> Response:
+        first = error.errors()[0] if isinstance(error, RequestValidationError) else {}
+        place = [str(part) for part in first.get("loc", ())[1:]]
+        field = ".".join(place) or None
+        words = f"“{field}” cannot be used: {first.get('msg', 'not as agreed')}."
+        return answer(request, 422, "invalid-input", words, field)
+
+    def failed(request: Request, error: Exception) -> Response:
+        del error  # the server logs it
+        found = answer(request, 500, "failed", FAILED_WORDS, None)
+        found.headers.update(SECURITY_HEADERS)  # this answer is made outside the middleware
+        return found
+
+    for kind, _, _ in KINDS:
+        app.add_exception_handler(kind, ours)
+    app.add_exception_handler(HTTPException, http)
+    app.add_exception_handler(RequestValidationError, invalid)
+    app.add_exception_handler(Exception, failed)

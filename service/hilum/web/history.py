@@ -1,0 +1,220 @@
+"""The history of a box: spans to choose from, drawn panels, a table and a summary."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from itertools import groupby
+
+import numpy as np
+
+from hilum.domain.model import MS_PER_DAY, Box, Floats
+from hilum.keeping.overview import History
+from hilum.web.charts import (
+    PATH_HEIGHT,
+    PATH_WIDTH,
+    Columns,
+    Scale,
+    area_path,
+    bounds,
+    decimate,
+    line_path,
+    scale,
+)
+from hilum.web.contexts import Chart, Panel, RangeLink, TableRow
+from hilum.web.format import NBSP, UNKNOWN, Style, number, pct, span_pct
+
+BUCKETS = 480
+"""Buckets of the drawn panels."""
+
+MOST_ROWS = 62
+
+
+@dataclass(frozen=True, slots=True)
+class Range:
+    """A span to choose; ``days`` is ``None`` for everything there is."""
+
+    name: str
+    days: int | None
+    row_format: str  # how a time becomes the label of a table row
+    tick_format: str
+    ticks: int
+
+
+RANGES = (
+    Range("day", 1, "%Y-%m-%d %H:00", "%H:%M", 4),
+    Range("week", 7, "%Y-%m-%d", "%m-%d", 7),
+    Range("month", 30, "%Y-%m-%d", "%m-%d", 5),
+    Range("year", 365, "%Y-%m", "%Y-%m", 4),
+    Range("all", None, "%Y-%m", "%Y-%m", 4),
+)
+DEFAULT_RANGE = RANGES[1]
+
+
+def range_named(name: str) -> Range:
+    """Give a span by its name, the default for an unknown one."""
+    return next((r for r in RANGES if r.name == name), DEFAULT_RANGE)
+
+
+def span_of(chosen: Range, extent: tuple[int, int] | None, now_ms: int) -> tuple[int, int]:
+    """Start and end of a span in ms; "all" begins with the first reading, at least a day ago."""
+    if chosen.days is not None:
+        return now_ms - chosen.days * MS_PER_DAY, now_ms
+    first = extent[0] if extent else now_ms
+    return min(first, now_ms - MS_PER_DAY), now_ms
+
+
+def chart(box: Box, history: History, chosen: Range, span: tuple[int, int], style: Style) -> Chart:
+    """Give everything the page draws and says about a history."""
+    columns = decimate(history, *span, BUCKETS)
+    return Chart(
+        url=f"/api/boxes/{box.slug}/history",
+        from_ms=span[0],
+        to_ms=span[1],
+        zone=style.zone.key,
+        fahrenheit=style.fahrenheit,
+        low=box.target_low_pct,
+        high=box.target_high_pct,
+        span=f"{style.moment(span[0])} to {style.moment(span[1])}",
+        summary=summary(box, history, style),
+        ranges=tuple(
+            RangeLink(r.name.capitalize(), f"/boxes/{box.slug}?range={r.name}", r is chosen)
+            for r in RANGES
+        ),
+        panels=panels(box, columns, span, style),
+        times=_time_ticks(span, chosen, style),
+        rows=tuple(table_rows(history, chosen, style)),
+    )
+
+
+def summary(box: Box, history: History, style: Style) -> str:
+    """Say in words what a history shows."""
+    erh = bounds(history.erh_lo, history.erh_hi)
+    temp = bounds(history.temp_lo, history.temp_hi)
+    if erh is None and temp is None:
+        return "Nothing was heard from this box in this time."
+    parts = []
+    if erh:
+        above = _share_above(history, box.target_high_pct)
+        parts.append(
+            f"Humidity between {span_pct(*erh).replace('–', ' and ')} eRH, "
+            + (f"{pct(above)} of the readings above the band" if above >= 1 else "none of it damp")
+        )
+    if temp:
+        low, high = style.temp(temp[0]), style.temp(temp[1])
+        parts.append(f"{'t' if parts else 'T'}emperature between {low} and {high}")
+    gaps = int(np.count_nonzero(np.diff(history.time_ms) > history.step_ms))
+    if gaps:
+        parts.append(f"{gaps} {'gap' if gaps == 1 else 'gaps'} without readings")
+    return "; ".join(parts) + "."
+
+
+def _share_above(history: History, high_pct: float) -> float:
+    known = history.erh_mid[~np.isnan(history.erh_mid)]
+    return float(np.count_nonzero(known > high_pct) / known.size * 100) if known.size else 0.0
+
+
+def panels(box: Box, columns: Columns, span: tuple[int, int], style: Style) -> tuple[Panel, ...]:
+    """Draw humidity, temperature and seed moisture, each in a panel of its own."""
+    x = (columns.time_ms - span[0]) / max(1, span[1] - span[0]) * PATH_WIDTH
+    band = np.array([box.target_low_pct, box.target_high_pct])
+    temp_lo, temp_mid, temp_hi = (
+        _shown(c, style) for c in (columns.temp_lo, columns.temp_mid, columns.temp_hi)
+    )
+    drawn = (
+        _panel(
+            "Humidity, % eRH", x, (columns.erh_lo, columns.erh_mid, columns.erh_hi), target=band
+        ),
+        _panel(f"Temperature, {style.temp_unit}", x, (temp_lo, temp_mid, temp_hi)),
+        _panel(
+            "Moisture of seed in paper, %, from oily to starchy",
+            x,
+            (columns.mc_oily_pct, None, columns.mc_starchy_pct),
+        ),
+    )
+    return tuple(panel for panel in drawn if panel)
+
+
+def _shown(temp_c: Floats, style: Style) -> Floats:
+    return temp_c * 9 / 5 + 32 if style.fahrenheit else temp_c
+
+
+def _panel(
+    title: str,
+    x: Floats,
+    values: tuple[Floats, Floats | None, Floats],
+    target: Floats | None = None,
+) -> Panel | None:
+    low, middle, high = values
+    if bounds(low, high) is None:
+        return None
+    ends = bounds(low, high, target if target is not None else low)
+    axis = scale(*(ends or (0.0, 1.0)))
+    lowest, highest = number(float(np.nanmin(low))), number(float(np.nanmax(high)))
+    return Panel(
+        title=title,
+        label=f"{title}: between {lowest} and {highest}",
+        scale=axis,
+        ticks=tuple((axis.height(t), _tick(t)) for t in axis.ticks),
+        area=area_path(x, _y(low, axis), _y(high, axis)),
+        line="" if middle is None else line_path(x, _y(middle, axis)),
+        target=None if target is None else _target(target, axis),
+    )
+
+
+def _y(values: Floats, axis: Scale) -> Floats:
+    return (axis.high - values) / (axis.high - axis.low) * PATH_HEIGHT
+
+
+def _target(target: Floats, axis: Scale) -> tuple[float, float]:
+    top, bottom = axis.height(float(target[1])), axis.height(float(target[0]))
+    return top, round(bottom - top, 2)
+
+
+def _tick(value: float) -> str:
+    return number(value, 0 if value == round(value) else 1)
+
+
+def _time_ticks(
+    span: tuple[int, int], chosen: Range, style: Style
+) -> tuple[tuple[float, str], ...]:
+    """Evenly spaced labels, none nearer to an edge than half a step."""
+    step = (span[1] - span[0]) / chosen.ticks
+    return tuple(
+        (
+            round((k + 0.5) / chosen.ticks * 100, 2),
+            f"{style.local(int(span[0] + (k + 0.5) * step)):{chosen.tick_format}}",
+        )
+        for k in range(chosen.ticks)
+    )
+
+
+def table_rows(history: History, chosen: Range, style: Style) -> Iterator[TableRow]:
+    """Give the history as a table, newest first, with at most ``MOST_ROWS`` rows."""
+    labels = [f"{style.local(int(t)):{chosen.row_format}}" for t in history.time_ms]
+    groups = [
+        (label, [i for i, _ in part])
+        for label, part in groupby(enumerate(labels), key=lambda pair: pair[1])
+    ]
+    for label, rows in reversed(groups[-MOST_ROWS:]):
+        part = slice(rows[0], rows[-1] + 1)
+        yield TableRow(
+            when=label,
+            erh=_three(history.erh_lo, history.erh_mid, history.erh_hi, part, pct),
+            temp=_three(history.temp_lo, history.temp_mid, history.temp_hi, part, style.temp),
+            moisture=_moisture(history, part),
+        )
+
+
+def _three(
+    low: Floats, middle: Floats, high: Floats, part: slice, words: Callable[[float], str]
+) -> str:
+    known = middle[part][~np.isnan(middle[part])]
+    if not known.size:
+        return UNKNOWN
+    lowest, highest = float(np.nanmin(low[part])), float(np.nanmax(high[part]))
+    mean = words(float(known.mean()))
+    return f"{mean} ({words(lowest).split(NBSP)[0]} to {words(highest).split(NBSP)[0]})"
+
+
+def _moisture(history: History, part: slice) -> str:
+    oily, starchy = float(history.mc_oily_pct[part][-1]), float(history.mc_starchy_pct[part][-1])
+    return UNKNOWN if np.isnan(oily) or np.isnan(starchy) else span_pct(oily, starchy)

@@ -1,0 +1,159 @@
+"""What the pages say about lots."""
+
+from collections.abc import Mapping, Sequence
+
+from hilum.domain.model import GerminationTest, Lot, Stay, Wrap
+from hilum.domain.ports import Store
+from hilum.science.errors import UnknownNameError
+from hilum.science.kinds import Kind, kind
+from hilum.web.contexts import Fact, Link, LotPage, LotRow, LotsPage, StayRow, TestRow
+from hilum.web.format import NBSP, UNKNOWN, Style, count, iso_day, number, pct
+from hilum.web.records import journal_days
+
+LOT_EVENTS = 12
+NO_FIGURE = "How much of it is alive is not worked out yet."
+
+WRAP_WORDS = {
+    Wrap.OPEN: "open",
+    Wrap.PAPER: "paper",
+    Wrap.POLY: "poly bag",
+    Wrap.FOIL: "foil",
+    Wrap.JAR: "own jar",
+}
+
+
+def known_kind(key: str) -> Kind | None:
+    """Kind of seed with this key, if it stands in the table."""
+    try:
+        return kind(key)
+    except UnknownNameError:
+        return None
+
+
+def kind_name(key: str) -> str:
+    """Common name of a kind; the key itself for one that stands in no table."""
+    found = known_kind(key)
+    return found.common if found else key
+
+
+def lot_rows(store: Store, now_ms: int, box: str | None = None) -> tuple[LotRow, ...]:
+    """Give the lots that are not archived, those in one box or all, by kind and variety."""
+    names = {b.slug: b.name for b in store.boxes()}
+    stays = {
+        stay.lot: stay
+        for stay in store.stays(box=box)
+        if stay.from_ms <= now_ms and (stay.to_ms is None or now_ms < stay.to_ms)
+    }
+    lots = [lot for lot in store.lots() if not lot.archived]
+    if box is not None:
+        lots = [lot for lot in lots if lot.code in stays]
+    rows = [_row(lot, stays.get(lot.code), names) for lot in lots]
+    return tuple(sorted(rows, key=lambda row: (row.kind, row.variety, row.code)))
+
+
+def _row(lot: Lot, stay: Stay | None, box_names: dict[str, str]) -> LotRow:
+    place = Link(box_names.get(stay.box, stay.box), f"/boxes/{stay.box}") if stay else None
+    return LotRow(
+        code=lot.code,
+        url=f"/lots/{lot.code}",
+        kind=kind_name(lot.kind),
+        variety=lot.variety,
+        year="" if lot.year is None else str(lot.year),
+        box=place,
+        wrap=WRAP_WORDS[stay.wrap] if stay else UNKNOWN,
+        viability=UNKNOWN,
+    )
+
+
+def lots_page(store: Store, query: str, now_ms: int) -> LotsPage:
+    """Give all lots, or those in which every word that was looked for stands."""
+    rows = lot_rows(store, now_ms)
+    words = query.casefold().split()
+    found = tuple(row for row in rows if all(word in _text(row) for word in words))
+    return LotsPage(
+        title="Lots",
+        query=query,
+        found=f"{count(len(found), 'lot')} of {len(rows)}" if words else count(len(rows), "lot"),
+        rows=found,
+        any_lots=bool(rows),
+    )
+
+
+def _text(row: LotRow) -> str:
+    place = row.box.name if row.box else ""
+    return f"{row.code} {row.kind} {row.variety} {row.year} {place}".casefold()
+
+
+def lot_page(store: Store, code: str, now_ms: int, style: Style) -> LotPage:
+    """Give one lot."""
+    del now_ms
+    lot = store.lot(code)
+    found = known_kind(lot.kind)
+    names = {b.slug: b.name for b in store.boxes()}
+    name = kind_name(lot.kind)
+    return LotPage(
+        title=f"{name} {lot.variety}".strip(),
+        kind=name,
+        variety=lot.variety,
+        botanical=found.botanical if found else "",
+        code=lot.code,
+        headline=NO_FIGURE,
+        outlook="",
+        viability=None,
+        budget=None,
+        cautions=(),
+        made=(),
+        notes=(),
+        facts=label_facts(lot),
+        tests=tuple(test_row(test) for test in reversed(store.tests(code))),
+        stays=stay_rows(store.stays(lot=code), names, style),
+        days=journal_days(store.events(lot=code, limit=LOT_EVENTS), names, style),
+    )
+
+
+def label_facts(lot: Lot) -> tuple[Fact, ...]:
+    """Say what stands on a lot's label."""
+    facts = []
+    if lot.label_pct is not None:
+        sample = "" if lot.label_n is None else f"{lot.label_n} seeds"
+        facts.append(
+            Fact("Germination", f"{pct(lot.label_pct)} on {iso_day(lot.label_date)}", sample)
+        )
+    if lot.minimum_pct is not None:
+        facts.append(Fact("Minimum", pct(lot.minimum_pct), "set for this lot"))
+    if lot.year is not None:
+        facts.append(Fact("Year", str(lot.year)))
+    if lot.source:
+        facts.append(Fact("Source", lot.source))
+    if lot.seeds is not None:
+        facts.append(Fact("Seeds", number(lot.seeds)))
+    if lot.grams is not None:
+        facts.append(Fact("Weight", f"{number(lot.grams, 1)}{NBSP}g"))
+    if lot.note:
+        facts.append(Fact("Note", lot.note))
+    return tuple(facts)
+
+
+def test_row(test: GerminationTest) -> TestRow:
+    """Give one germination test."""
+    share = pct(100 * test.germinated / test.sown)
+    return TestRow(
+        on=test.on.isoformat(),
+        result=f"{test.germinated} of {test.sown} came up ({share})",
+        method=". ".join(part for part in (test.method, test.note) if part),
+    )
+
+
+def stay_rows(
+    stays: Sequence[Stay], box_names: Mapping[str, str], style: Style
+) -> tuple[StayRow, ...]:
+    """Say where a lot has been, the newest first."""
+    return tuple(
+        StayRow(
+            place=Link(box_names.get(stay.box, stay.box), f"/boxes/{stay.box}"),
+            wrap=WRAP_WORDS[stay.wrap],
+            span=f"{style.day(stay.from_ms)} to "
+            + ("now" if stay.to_ms is None else style.day(stay.to_ms)),
+        )
+        for stay in reversed(stays)
+    )

@@ -1,0 +1,192 @@
+"""The pages: ask through a port, fill a context, render."""
+
+from collections.abc import Callable
+from typing import Annotated
+
+from fastapi import APIRouter, Query
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, JSONResponse, Response, StreamingResponse
+
+from hilum.domain.model import Placement
+from hilum.keeping.overview import box_extent, box_history, box_overview, current_sensor
+from hilum.web.api import live_json
+from hilum.web.boxes import box_facts, boxes_page, card
+from hilum.web.contexts import BoxPage, SurePage
+from hilum.web.history import DEFAULT_RANGE, chart, range_named, span_of
+from hilum.web.live import Listener, stream
+from hilum.web.lots import lot_page, lot_rows, lots_page
+from hilum.web.parts import WebParts
+from hilum.web.records import MOST_EVENTS, journal_days, journal_page, sensor_row, sensors_page
+from hilum.web.render import Renderer
+
+MOST_REJECTS = 25
+BOX_EVENTS = 12
+
+
+def page_router(parts: WebParts, render: Renderer) -> APIRouter:
+    """Routes of all pages."""
+    router = APIRouter(include_in_schema=False, default_response_class=HTMLResponse)
+    for path, page in (
+        ("/", boxes(parts, render)),
+        ("/boxes/{slug}", box(parts, render)),
+        ("/lots", lots(parts, render)),
+        ("/lots/{code}", lot(parts, render)),
+        ("/journal", journal(parts, render)),
+        ("/sensors", sensors(parts, render)),
+        ("/sure", sure(render)),
+        ("/live", live(parts)),
+        ("/healthz", health(parts)),
+    ):
+        router.add_api_route(path, page, response_model=None)
+    return router
+
+
+def boxes(parts: WebParts, render: Renderer) -> Callable[[Request], Response]:
+    """All boxes, and what needs doing today."""
+
+    def page(request: Request) -> Response:
+        store, now_ms = parts.store, parts.clock.now_ms()
+        overviews = [box_overview(store, b, now_ms) for b in store.boxes() if not b.archived]
+        placed = _placed_now(parts, now_ms)
+        unclaimed = sum(1 for sensor in store.sensors() if sensor.name not in placed)
+        context = boxes_page(overviews, unclaimed, now_ms, parts.style)
+        return render(request, "boxes.html", context)
+
+    return page
+
+
+def box(parts: WebParts, render: Renderer) -> Callable[..., Response]:
+    """One box."""
+
+    def page(
+        request: Request,
+        slug: str,
+        shown: Annotated[str, Query(alias="range")] = DEFAULT_RANGE.name,
+    ) -> Response:
+        store, now_ms, style = parts.store, parts.clock.now_ms(), parts.style
+        found = store.box(slug)
+        overview = box_overview(store, found, now_ms)
+        chosen = range_named(shown)
+        span = span_of(chosen, box_extent(store, found, now_ms), now_ms)
+        history = box_history(store, found, *span)
+        placements = store.placements(box=slug)
+        context = BoxPage(
+            title=found.name,
+            card=card(overview, style),
+            chart=chart(found, history, chosen, span, style),
+            facts=box_facts(found, placements, now_ms, style),
+            note=found.note,
+            lots=lot_rows(store, now_ms, box=slug),
+            days=journal_days(store.events(box=slug, limit=BOX_EVENTS), {}, style),
+        )
+        return render(request, "box.html", context)
+
+    return page
+
+
+def lots(parts: WebParts, render: Renderer) -> Callable[..., Response]:
+    """All lots."""
+
+    def page(request: Request, q: str = "") -> Response:
+        context = lots_page(parts.store, q, parts.clock.now_ms())
+        return render(request, "lots.html", context)
+
+    return page
+
+
+def lot(parts: WebParts, render: Renderer) -> Callable[..., Response]:
+    """One lot."""
+
+    def page(request: Request, code: str) -> Response:
+        context = lot_page(parts.store, code, parts.clock.now_ms(), parts.style)
+        return render(request, "lot.html", context)
+
+    return page
+
+
+def journal(parts: WebParts, render: Renderer) -> Callable[[Request], Response]:
+    """Everything that was noted."""
+
+    def page(request: Request) -> Response:
+        events = parts.store.events(limit=MOST_EVENTS)
+        context = journal_page(events, _box_names(parts), parts.style)
+        return render(request, "journal.html", context)
+
+    return page
+
+
+def sensors(parts: WebParts, render: Renderer) -> Callable[[Request], Response]:
+    """Sensors, how readings arrive, and what was refused."""
+
+    def page(request: Request) -> Response:
+        store, now_ms, style = parts.store, parts.clock.now_ms(), parts.style
+        placed, names = _placed_now(parts, now_ms), _box_names(parts)
+        rows = [
+            sensor_row(
+                s,
+                store.newest(s.name),
+                placed.get(s.name),
+                box_names=names,
+                now_ms=now_ms,
+                style=style,
+            )
+            for s in store.sensors()
+        ]
+        rejects = store.rejects(limit=MOST_REJECTS)
+        context = sensors_page(rows, rejects, store.reject_counts(), parts.ingest_status(), style)
+        return render(request, "sensors.html", context)
+
+    return page
+
+
+def sure(render: Renderer) -> Callable[[Request], Response]:
+    """Where figures come from and what they leave open."""
+
+    def page(request: Request) -> Response:
+        return render(request, "sure.html", SurePage(title="How sure is this?"))
+
+    return page
+
+
+def live(parts: WebParts) -> Callable[[], object]:
+    """Values as they come: one message per box that changed."""
+
+    def describe(slug: str) -> str | None:
+        return live_json(parts, slug)
+
+    async def events() -> Response:
+        listener = Listener([b.slug for b in await run_in_threadpool(parts.store.boxes)])
+        if not parts.live.add(listener):
+            return Response("Too many pages are listening.", status_code=503)
+        body = stream(parts.live, listener, lambda slug: run_in_threadpool(describe, slug))
+        return StreamingResponse(
+            body,
+            media_type="text/event-stream",
+            headers={"Cache-Control": "no-store", "X-Accel-Buffering": "no"},
+        )
+
+    return events
+
+
+def health(parts: WebParts) -> Callable[[], Response]:
+    """Whether Hilum can answer, for whoever watches over it."""
+
+    def answer() -> Response:
+        parts.store.boxes()
+        return JSONResponse({"status": "ok"})
+
+    return answer
+
+
+def _box_names(parts: WebParts) -> dict[str, str]:
+    return {b.slug: b.name for b in parts.store.boxes()}
+
+
+def _placed_now(parts: WebParts, now_ms: int) -> dict[str, Placement]:
+    """Where each sensor stands now."""
+    by_sensor: dict[str, list[Placement]] = {}
+    for placement in parts.store.placements():
+        by_sensor.setdefault(placement.sensor, []).append(placement)
+    found = {name: current_sensor(places, now_ms) for name, places in by_sensor.items()}
+    return {name: place for name, place in found.items() if place is not None}

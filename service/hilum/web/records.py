@@ -1,0 +1,212 @@
+"""What the pages say about events, sensors and refusals."""
+
+from collections.abc import Mapping, Sequence
+from itertools import groupby
+
+from hilum.domain.model import (
+    MS_PER_HOUR,
+    Event,
+    EventType,
+    Placement,
+    Reading,
+    Reject,
+    RejectReason,
+    Sensor,
+)
+from hilum.keeping.overview import FRESH_MS
+from hilum.web.boxes import ROLE_WORDS
+from hilum.web.contexts import (
+    Fact,
+    JournalDay,
+    JournalLine,
+    JournalPage,
+    Link,
+    RejectRow,
+    SensorRow,
+    SensorsPage,
+    Stamp,
+)
+from hilum.web.format import NBSP, UNKNOWN, Style, ago, count, pct
+from hilum.web.parts import IngestStatus
+
+MOST_EVENTS = 200
+OFF = "off"
+SILENT_MS = 6 * MS_PER_HOUR
+"""From here on a sensor is called silent: the gap limit a box has by default."""
+
+EVENT_WORDS = {
+    EventType.OPENED: "Opened",
+    EventType.SWAP: "Fresh desiccant",
+    EventType.WEIGHED: "Weighed",
+    EventType.MOVED: "Moved",
+    EventType.TEST: "Germination test",
+    EventType.NOTE: "Note",
+    EventType.ALERT: "Alert",
+    EventType.SETTING: "Setting",
+}
+
+REASON_WORDS = {
+    RejectReason.TOPIC: "Topic not known",
+    RejectReason.TOO_LARGE: "Message too large",
+    RejectReason.NOT_JSON: "Not JSON",
+    RejectReason.SHAPE: "Not as agreed",
+    RejectReason.UNIT: "Unit not known",
+    RejectReason.NO_VALUE: "No temperature or humidity",
+    RejectReason.NOT_A_NUMBER: "Not a number",
+    RejectReason.RANGE: "No air can have this value",
+    RejectReason.FAULT: "A probe’s fault value",
+    RejectReason.TIME: "Clock wrong",
+    RejectReason.CONFLICT: "Two values for one moment",
+    RejectReason.TOO_MANY_SENSORS: "Too many new sensors",
+}
+
+
+def journal_days(
+    events: Sequence[Event], box_names: Mapping[str, str], style: Style
+) -> tuple[JournalDay, ...]:
+    """Group events, newest first, by day."""
+    return tuple(
+        JournalDay(day, tuple(_line(event, box_names, style) for event in part))
+        for day, part in groupby(events, key=lambda event: style.day(event.time_ms))
+    )
+
+
+def _line(event: Event, box_names: Mapping[str, str], style: Style) -> JournalLine:
+    places = []
+    if event.box is not None and event.box in box_names:
+        places.append(Link(box_names[event.box], f"/boxes/{event.box}"))
+    if event.lot:
+        places.append(Link(f"lot {event.lot}", f"/lots/{event.lot}"))
+    return JournalLine(
+        time=style.clock(event.time_ms),
+        type_words=EVENT_WORDS[event.type],
+        text=event.text,
+        places=tuple(places),
+        struck=event.struck,
+    )
+
+
+def journal_page(
+    events: Sequence[Event], box_names: Mapping[str, str], style: Style
+) -> JournalPage:
+    """Give the newest events of everything."""
+    full = len(events) >= MOST_EVENTS
+    return JournalPage(
+        title="Journal",
+        days=journal_days(events, box_names, style),
+        more=f"Older lines than these {MOST_EVENTS} are kept but not shown here." if full else "",
+    )
+
+
+def sensor_row(
+    sensor: Sensor,
+    reading: Reading | None,
+    placement: Placement | None,
+    *,
+    box_names: Mapping[str, str],
+    now_ms: int,
+    style: Style,
+) -> SensorRow:
+    """Give one sensor with its last reading and where it stands."""
+    place = None
+    if placement:
+        name = box_names.get(placement.box, placement.box)
+        place = Link(name, f"/boxes/{placement.box}")
+    return SensorRow(
+        name=sensor.name,
+        place=place,
+        role=ROLE_WORDS[placement.role] if placement else "",
+        state=_state(sensor, now_ms),
+        stamp=_stamp(sensor, now_ms),
+        reading=reading_words(reading, style),
+        time_words=style.moment(reading.time_ms) if reading else UNKNOWN,
+        note=sensor.note,
+    )
+
+
+def _stamp(sensor: Sensor, now_ms: int) -> Stamp:
+    if sensor.last_seen_ms is None or now_ms - sensor.last_seen_ms > SILENT_MS:
+        return Stamp("ask", "Silent")
+    if sensor.online is False:
+        return Stamp("ask", "Signed off")
+    late = now_ms - sensor.last_seen_ms > FRESH_MS
+    return Stamp("unknown", "Late") if late else Stamp("well", "Heard")
+
+
+def _state(sensor: Sensor, now_ms: int) -> str:
+    if sensor.last_seen_ms is None:
+        return "never heard"
+    heard = f"heard {ago(max(0, now_ms - sensor.last_seen_ms))}"
+    return f"signed off, {heard}" if sensor.online is False else heard
+
+
+def reading_words(reading: Reading | None, style: Style) -> str:
+    """Write a reading as one line."""
+    if reading is None:
+        return "no reading kept"
+    parts = [style.temp(reading.temp_c)] if reading.temp_c is not None else []
+    if reading.rh_pct is not None:
+        parts.append(f"{pct(reading.rh_pct)}{NBSP}RH")
+    if reading.battery_pct is not None:
+        parts.append(f"battery {pct(reading.battery_pct)}")
+    elif reading.battery_v is not None:
+        parts.append(f"battery {reading.battery_v:.1f}{NBSP}V")
+    return ", ".join(parts)
+
+
+def arriving(status: IngestStatus) -> tuple[str, tuple[str, ...]]:
+    """Say how readings arrive, and what is odd about it."""
+    if status.broker == OFF:
+        words = "Hilum does not listen to a broker: no reading arrives that way."
+    elif status.connected:
+        words = f"Readings arrive from the broker at {status.broker}."
+    else:
+        words = (
+            f"No connection to the broker ({status.broker}): no new reading can arrive that way."
+        )
+    cautions = [status.detail] if status.detail else []
+    if not status.durable:
+        cautions.append(
+            "This is the built-in broker, made for a first try: what it holds is lost when it "
+            "stops."
+        )
+    return words, tuple(cautions)
+
+
+def sensors_page(
+    rows: Sequence[SensorRow],
+    rejects: Sequence[Reject],
+    counts: Mapping[str, int],
+    status: IngestStatus,
+    style: Style,
+) -> SensorsPage:
+    """Give the page of sensors."""
+    words, cautions = arriving(status)
+    return SensorsPage(
+        title="Sensors",
+        arriving=words,
+        arriving_well=status.connected,
+        cautions=cautions,
+        counts=(
+            Fact("Messages since the start", f"{status.received}"),
+            Fact("Readings kept", f"{status.stored}"),
+            Fact("Refused", f"{status.rejected}"),
+            Fact("Waiting to be written", f"{status.waiting}"),
+        ),
+        unclaimed=tuple(row for row in rows if row.place is None),
+        placed=tuple(row for row in rows if row.place is not None),
+        rejects=tuple(_reject(reject, style) for reject in rejects),
+        reject_counts=tuple(
+            Fact(REASON_WORDS[RejectReason(reason)], count(amount, "time"))
+            for reason, amount in sorted(counts.items())
+        ),
+    )
+
+
+def _reject(reject: Reject, style: Style) -> RejectRow:
+    return RejectRow(
+        when=style.moment(reject.received_ms),
+        sender=reject.sensor or reject.topic,
+        reason=REASON_WORDS[reject.reason],
+        detail=reject.detail,
+    )

@@ -1,0 +1,56 @@
+"""Turns a context into a page."""
+
+from pathlib import Path
+
+import jinja2
+from starlette.requests import Request
+from starlette.responses import HTMLResponse
+
+from hilum.domain.ports import Clock
+from hilum.web.assets import StaticUrls
+from hilum.web.contexts import Chrome, NavItem
+
+NAV = (("Boxes", "/"), ("Lots", "/lots"), ("Journal", "/journal"), ("Sensors", "/sensors"))
+SECTIONS = {"/boxes": "/"}
+"""First part of an address, where it is not that of the page in the list."""
+
+
+def environment(folder: Path, static_url: StaticUrls) -> jinja2.Environment:
+    """Templates from a folder: everything escaped, and a misspelt name is an error."""
+    env = jinja2.Environment(
+        loader=jinja2.FileSystemLoader(folder),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    env.globals["static"] = static_url
+    return env
+
+
+class Renderer:
+    """Renders pages of one place."""
+
+    def __init__(self, env: jinja2.Environment, site: str, clock: Clock) -> None:
+        self._env = env
+        self._site = site
+        self._clock = clock
+
+    def html(self, template: str, page: object, path: str) -> str:
+        """Render a page; ``path`` tells which entry of the list of pages is current."""
+        chrome = Chrome(site=self._site, nav=nav_for(path), now_ms=self._clock.now_ms())
+        return self._env.get_template(template).render(page=page, chrome=chrome)
+
+    def __call__(
+        self, request: Request, template: str, page: object, status: int = 200
+    ) -> HTMLResponse:
+        """Answer a request with a page."""
+        html = self.html(template, page, request.url.path)
+        return HTMLResponse(html, status_code=status)
+
+
+def nav_for(path: str) -> tuple[NavItem, ...]:
+    """List the pages, with the one marked that holds an address."""
+    first = "/" + path.split("/")[1]
+    section = SECTIONS.get(first, first)
+    return tuple(NavItem(name, url, url == section) for name, url in NAV)

@@ -1,0 +1,81 @@
+"""Photographs every page at both widths and in both schemes.
+
+Run as ``python tests/web/screenshots.py FOLDER [ADDRESS]``. Without the address of a running Hilum
+the small world of the page tests is photographed.
+"""
+
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from hilum.web.app import create_app
+from hilum.web.live import LiveHub
+from hilum.web.parts import IngestStatus, WebParts, WebSettings
+from web.browser import SCHEMES, WIDTHS, chromium, chromium_path
+from web.server import running
+from web.small_world import FixedClock, small_world
+
+PAGES = {
+    "boxes": "/",
+    "box": "/boxes/drawer",
+    "box-year": "/boxes/drawer?range=year",
+    "lots": "/lots",
+    "lot": "/lots/L-0001",
+    "journal": "/journal",
+    "sensors": "/sensors",
+    "sure": "/sure",
+    "missing": "/nowhere",
+}
+
+
+@contextmanager
+def small_place() -> Iterator[str]:
+    """Serve the small world."""
+    hub = LiveHub()
+    status = IngestStatus(connected=True, broker="127.0.0.1:1883", received=31_204, stored=30_998)
+    parts = WebParts(
+        store=small_world(),
+        clock=FixedClock(),
+        live=hub,
+        ingest_status=lambda: status,
+        settings=WebSettings(site="saltmarsh-lane", time_zone="Europe/Brussels"),
+    )
+    with running(create_app(parts), hub) as address:
+        yield address
+
+
+def photograph(folder: Path, address: str, pages: dict[str, str]) -> None:
+    """Write one picture a page, width and scheme."""
+    path = chromium_path()
+    if path is None:
+        sys.exit("Chromium is not installed.")
+    folder.mkdir(parents=True, exist_ok=True)
+    with chromium(path) as browser:
+        for scheme in SCHEMES:
+            for name, width in WIDTHS.items():
+                context = browser.new_context(
+                    viewport={"width": width, "height": 860}, color_scheme=scheme
+                )
+                tab = context.new_page()
+                tab.on("console", lambda message: print(message.type, message.text))
+                for page, url in pages.items():
+                    tab.goto(address + url)
+                    tab.wait_for_timeout(500)
+                    tab.screenshot(path=folder / f"{page}-{name}-{scheme}.png", full_page=True)
+                context.close()
+
+
+def main() -> None:
+    """Photograph what the arguments ask for."""
+    folder = Path(sys.argv[1])
+    if len(sys.argv) > 2:
+        photograph(folder, sys.argv[2].rstrip("/"), PAGES)
+        return
+    with small_place() as address:
+        photograph(folder, address, PAGES)
+
+
+if __name__ == "__main__":
+    sys.path.insert(0, str(Path(__file__).parent.parent))
+    main()
