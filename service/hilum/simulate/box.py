@@ -76,15 +76,10 @@ class BoxSpec:
 
 @dataclass(frozen=True, slots=True)
 class Opening:
-    """The lid comes off for a moment and a share of the air is exchanged.
-
-    ``air_g_m3``: water in the air that comes in; ``None``: that of the surroundings. A jar from the
-    fridge opened in a warm room takes in the room's.
-    """
+    """The lid comes off for a moment and a share of the air is exchanged."""
 
     at_ms: int
     share: float = 1.0
-    air_g_m3: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -282,8 +277,7 @@ class BoxModel:
         if isinstance(event, Swap):
             self._gel = event.load
         else:
-            coming = air_out if event.air_g_m3 is None else event.air_g_m3
-            self._air += event.share * (coming * self.spec.volume_l / 1000 - self._air)
+            self._air += event.share * (air_out * self.spec.volume_l / 1000 - self._air)
         self._entered += self.stored_g() - before
 
     def _step(self, i: int, temp_c: float, steps: _Steps) -> tuple[float, ...]:

@@ -50,10 +50,10 @@ class SteadySpec:
 class RoomSpec:
     """A lived-in room: mean, seasonal and daily half-swings, °C; ``weather`` scales the noise."""
 
-    temp_mean_c: float = 17.5
+    temp_mean_c: float = 16.8
     temp_season_c: float = 3.0
     temp_day_c: float = 0.9
-    dew_mean_c: float = 8.2
+    dew_mean_c: float = 6.8
     dew_season_c: float = 4.0
     weather: float = 1.0
 
