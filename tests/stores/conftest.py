@@ -1,0 +1,34 @@
+"""Every store, for the tests of the contract all of them keep."""
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+from hilum.domain.model import Box, BoxType, Lot, Reading
+from hilum.domain.ports import Store
+from hilum.stores import MemoryStore, SqliteStore
+
+STORES: dict[str, Callable[[Path], Store]] = {
+    "sqlite": lambda folder: SqliteStore(folder / "hilum.db"),
+    "memory": lambda _: MemoryStore(),
+}
+
+
+@pytest.fixture(params=STORES)
+def store(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Store]:
+    """Each store in turn, empty."""
+    made = STORES[request.param](tmp_path)
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def furnished(store: Store) -> Store:
+    """A store with two boxes, two lots, and two sensors that spoke once."""
+    store.save_box(Box("tub", "Tub", BoxType.TUB))
+    store.save_box(Box("jar", "Jar", BoxType.JAR))
+    store.save_lots([Lot("A1", "zea-mays"), Lot("B2", "allium-cepa")])
+    store.add([Reading("home/one", 0, 20.0), Reading("home/two", 0, 20.0)], received_ms=0)
+    store.clear_dirty(store.dirty())
+    return store
