@@ -19,6 +19,7 @@ from paho.mqtt.client import (
     DisconnectFlags,
     MQTTMessage,
     MQTTv5,
+    MQTTv311,
 )
 from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.packettypes import PacketTypes
@@ -81,10 +82,12 @@ class MqttLink:
 
     def _make_client(self) -> Client:
         settings = self.settings
+        older = settings.version != "5"
         client = Client(
             CallbackAPIVersion.VERSION2,
             client_id=settings.client_id,
-            protocol=MQTTv5,
+            clean_session=False if older else None,
+            protocol=MQTTv311 if older else MQTTv5,
             manual_ack=True,
         )
         if settings.username is not None:
@@ -112,16 +115,15 @@ class MqttLink:
 
     def start(self) -> None:
         """Begin to connect, and keep connecting; returns at once."""
-        properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
-        properties.SessionExpiryInterval = self.settings.session_s
-        properties.ReceiveMaximum = self.settings.receive_maximum
-        self._client.connect_async(
-            self.settings.host,
-            self.settings.port,
-            keepalive=self.settings.keepalive_s,
-            clean_start=False,
-            properties=properties,
-        )
+        settings = self.settings
+        where = (settings.host, settings.port, settings.keepalive_s)
+        if settings.version == "5":
+            properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
+            properties.SessionExpiryInterval = settings.session_s
+            properties.ReceiveMaximum = settings.receive_maximum
+            self._client.connect_async(*where, clean_start=False, properties=properties)
+        else:
+            self._client.connect_async(*where)
         self._client.loop_start()
 
     def keep_running(self) -> None:
@@ -176,7 +178,10 @@ class MqttLink:
         self.connected = True
         self.last_error = ""
         LOG.info("Connected to the broker at %s:%s", self.settings.host, self.settings.port)
-        client.subscribe([(topic, self._options(topic)) for topic in self.filters])
+        if self.settings.version == "5":
+            client.subscribe([(topic, self._options(topic)) for topic in self.filters])
+        else:
+            client.subscribe([(topic, 1) for topic in self.filters])
 
     @staticmethod
     def _options(topic: str) -> SubscribeOptions:

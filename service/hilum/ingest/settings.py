@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Literal
 
 from hilum.ingest.sources import Source
 from hilum.ingest.topics import ROOT
@@ -16,7 +17,8 @@ class BrokerSettings:
     ``client_id`` is the name of the session at the broker and must stay the same from start to
     start: under it the broker keeps what arrives while Hilum is away, for ``session_s`` seconds.
     ``receive_maximum`` is how many messages may be under way unacknowledged; it must be well above
-    the size of a batch, or a strict broker would wait for each batch.
+    the size of a batch, or a strict broker would wait for each batch. ``version`` 3.1.1 is for
+    brokers that know no MQTT 5; such a broker keeps the session as long as it likes.
     """
 
     host: str = "127.0.0.1"
@@ -28,6 +30,7 @@ class BrokerSettings:
     receive_maximum: int = 2_000
     keepalive_s: int = 60
     retry_max_s: int = 30
+    version: Literal["5", "3.1.1"] = "5"
     tls: bool = False
     ca_file: Path | None = None
     cert_file: Path | None = None
