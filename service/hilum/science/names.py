@@ -16,7 +16,7 @@ _IGNORED = {"x", "spp", "sp", "subsp", "ssp", "var", "group", "the", "hybrid", "
 _SEED = {"seed"}
 _NEAREST = 5  # names offered for an unknown one
 _ONE_SLIP = 5  # letters from which one typing error is forgiven
-_TWO_SLIPS = 9  # and two
+_TWO_SLIPS = 8  # and two
 
 
 @dataclass(frozen=True, slots=True)
