@@ -273,7 +273,13 @@ def test_an_assumed_class_says_so() -> None:
         if not row["longevity"]:
             assert each.longevity_class.note.startswith("Assumed")
     assert kind("gerbera").longevity_class.note.startswith("Assumed medium")
-    assert not kind("onion").longevity_class.note.startswith("Assumed")
+    for key in ("onion", "leek", "dusty-miller", "strawflower", "cosmos"):
+        assert not kind(key).longevity_class.note.startswith("Assumed")
+
+
+def test_what_cannot_be_dried_has_no_class_to_rely_on() -> None:
+    """Acorns and tubers are told that a longevity class says nothing of them in a box."""
+    assert "cannot be stored dry" in kind("oak").longevity_class.note
 
 
 def test_own_isotherm() -> None:

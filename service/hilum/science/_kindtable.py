@@ -108,6 +108,8 @@ def _fact(row: Row, value: T, *notes: str) -> Fact[T]:
 
 def _is_of(taxon: str, row: Row) -> bool:
     """Whether a row of a table is about this kind, its species or its genus as a whole."""
+    if taxon in row["synonyms"].split(";"):
+        return True
     words = set(re.findall(r"[A-Za-z-]+", taxon)) - {"genus"}
     epithet = species_of(row["botanical"]).split()[-1]
     of_genus = "spp" in words or all(word[0].isupper() for word in words)
@@ -116,6 +118,9 @@ def _is_of(taxon: str, row: Row) -> bool:
 
 def _longevity(row: Row) -> Fact[Longevity]:
     """Class of the species, else of a relative or the family, else medium; it says which."""
+    if Behaviour(row["behaviour"]) not in _SEALABLE:
+        note = "It cannot be stored dry; in a seed box the class says nothing."
+        return Fact(Longevity.VERY_SHORT, _MEMORY, "memory", note)
     for name in (row["longevity"], f"{row['family']} (family)"):
         for each in _joined("longevity_classes", "taxon", name):
             if each["preferred"] != "yes":
