@@ -16,7 +16,7 @@ from hilum.science.tables import rows
         ((92, 90, 90, 76), 13, False),  # mean 87
         ((80, 70, 75, 75), 17, True),
         ((84, 66, 75, 75), 17, False),
-        ((78, 92), 14 - 3, False),  # mean 85, two replicates: 11
+        ((78, 92), 11, False),  # mean 85, two replicates: 11
         ((80, 91), 11, True),  # mean 85.5: 86
         ((60, 70, 65, 65), 19, True),  # from memory
         ((2, 1, 4, 1), 5, True),  # mean 2 stands beside 99

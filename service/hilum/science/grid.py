@@ -148,15 +148,15 @@ class Grid:
         Returns
         -------
         ndarray
-            Viability [probit], lots x losses x shares; found to 1e-10 of its range, in 60
-            steps at most.
+            Viability [probit], lots x losses x shares; found to 1e-8 of the range of the
+            grid, in 60 steps at most.
         """
         low, high = (
             np.repeat(end[:, :, None], len(shares), axis=2) for end in self.ends(loss_probit)
         )
         goal = np.log(shares / (1.0 - shares))
         below, above = np.full(low.shape, -40.0) - goal, np.full(low.shape, 40.0) - goal
-        enough = 1e-10 * (high - low) + 1e-12
+        enough = 1e-8 * (high - low) + 1e-12
         done = np.zeros(low.shape, dtype=bool)
         guess = 0.5 * (low + high)
         before = np.full(guess.shape, 2)  # neither side

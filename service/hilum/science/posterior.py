@@ -30,7 +30,7 @@ Part of the rule that was checked against published storage trials.
 """
 
 _SHARES = np.array([0.05, 0.5, 0.95])
-_CHUNK = 128
+_CHUNK = 64
 _LEVELS = 160
 _LEVEL_ENDS = (-4.0, 4.5)  # probits: beyond, seed is as good as dead or alive
 
