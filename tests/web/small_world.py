@@ -1,4 +1,4 @@
-"""A small invented place for page tests: four boxes, a few lots, seventy days of readings."""
+"""A small invented place for page tests: four boxes, a few lots, forty days of readings."""
 
 from dataclasses import dataclass
 from datetime import date
@@ -29,8 +29,9 @@ from hilum.stores.memory import MemoryStore
 NOW_MS = 1_764_061_920_000
 """2025-11-25 09:12 UTC."""
 
-DAYS = 70
-STEP_MS = 600_000
+DAYS = 40
+STEP_MS = 1_200_000
+AGE_MS = 600_000
 START_MS = NOW_MS - DAYS * MS_PER_DAY
 
 
@@ -46,15 +47,23 @@ class FixedClock:
 
 
 def add_readings(
-    store: Store, sensor: str, *, erh_pct: float, temp_c: float, silent_ms: int = 0, rise: float = 0
+    store: Store,
+    sensor: str,
+    *,
+    erh_pct: float,
+    temp_c: float,
+    silent_ms: int = 0,
+    first_ms: int = START_MS,
+    rise: float = 0,
 ) -> None:
     """Add daily waves around two values up to now, or until some time ago, with one gap."""
-    time_ms = np.arange(START_MS, NOW_MS - silent_ms, STEP_MS)
+    last_ms = NOW_MS - AGE_MS - silent_ms
+    time_ms = np.arange(last_ms, first_ms, -STEP_MS)[::-1]
     day = (time_ms - START_MS) / MS_PER_DAY
-    keep = (day < 66.2) | (day > 66.9)
+    keep = (day < 36.2) | (day > 36.9)
     wave = np.sin(2 * np.pi * day)
     temps = temp_c + 1.5 * wave + 0.4 * np.sin(day)
-    erhs = erh_pct + 1.2 * wave + 2.5 * np.sin(day / 6) + rise * np.clip((day - 62) / 8, 0, 1)
+    erhs = erh_pct + 1.2 * wave + 2.5 * np.sin(day / 6) + rise * np.clip((day - 32) / 8, 0, 1)
     readings = [
         Reading(sensor, int(t), float(round(c, 2)), float(round(h, 2)), battery_pct=81.0)
         for t, c, h in zip(time_ms[keep], temps[keep], erhs[keep], strict=True)
@@ -121,7 +130,7 @@ def small_world() -> Store:
     add_readings(store, "lane/a1", erh_pct=36.0, temp_c=18.0, rise=22.0)
     add_readings(store, "lane/b2", erh_pct=24.0, temp_c=17.0)
     add_readings(store, "lane/c3", erh_pct=19.0, temp_c=4.0, silent_ms=9 * MS_PER_HOUR)
-    add_readings(store, "lane/spare", erh_pct=48.0, temp_c=20.0)
+    add_readings(store, "lane/spare", erh_pct=48.0, temp_c=20.0, first_ms=NOW_MS - MS_PER_DAY)
     add_boxes(store)
     add_lots(store)
     add_events(store)

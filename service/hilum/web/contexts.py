@@ -6,8 +6,6 @@ A test compares what the templates use with these records, both ways.
 from dataclasses import dataclass
 from typing import Annotated
 
-from hilum.web.charts import Scale
-
 
 @dataclass(frozen=True, slots=True)
 class NavItem:
@@ -114,7 +112,6 @@ class Panel:
 
     title: Annotated[str, "Quantity and unit."]
     label: Annotated[str, "The panel in words."]
-    scale: Annotated[Scale, "Its vertical scale."]
     ticks: Annotated[tuple[tuple[float, str], ...], "Height in % from the top, and label."]
     area: Annotated[str, "Path of the envelope."]
     line: Annotated[str, "Path of the middle line; empty if there is none."]

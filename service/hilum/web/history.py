@@ -152,7 +152,6 @@ def _panel(
     return Panel(
         title=title,
         label=f"{title}: between {lowest} and {highest}",
-        scale=axis,
         ticks=tuple((axis.height(t), _tick(t)) for t in axis.ticks),
         area=area_path(x, _y(low, axis), _y(high, axis)),
         line="" if middle is None else line_path(x, _y(middle, axis)),

@@ -1,0 +1,95 @@
+"""Templates and contexts agree both ways: nothing is asked in vain or given for nothing."""
+
+import dataclasses
+from typing import Annotated, get_args, get_origin, get_type_hints
+
+import pytest
+from starlette.testclient import TestClient
+
+from hilum.domain.model import Event, EventType
+from hilum.web import contexts
+from hilum.web.app import create_app
+from hilum.web.assets import StaticUrls, web_folder
+from hilum.web.parts import IngestStatus, WebParts
+from hilum.web.render import Renderer, environment
+
+CONTEXTS = [
+    found
+    for found in vars(contexts).values()
+    if dataclasses.is_dataclass(found)
+    and isinstance(found, type)
+    and found.__module__ == contexts.__name__
+]
+
+Read = set[tuple[str, str]]
+
+
+class Spy:
+    """Stands for a record and notes which of its fields are read."""
+
+    def __init__(self, record: object, read: Read) -> None:
+        self._record = record
+        self._read = read
+
+    def __getattr__(self, name: str) -> object:
+        """Note the name and pass on what the record holds."""
+        value = getattr(self._record, name)
+        self._read.add((type(self._record).__name__, name))
+        return spied(value, self._read)
+
+
+def spied(value: object, read: Read) -> object:
+    """Put spies around records, also those in tuples."""
+    if dataclasses.is_dataclass(value):
+        return Spy(value, read)
+    if isinstance(value, tuple):
+        return tuple(spied(part, read) for part in value)
+    return value
+
+
+@pytest.mark.parametrize("context", CONTEXTS, ids=lambda context: context.__name__)
+def test_every_field_has_help(context: type) -> None:
+    """Each field says in a sentence what it holds."""
+    for name, hint in get_type_hints(context, include_extras=True).items():
+        assert get_origin(hint) is Annotated, name
+        text = get_args(hint)[1]
+        assert text.endswith("."), name
+        assert len(text) >= 5, name
+
+
+def test_templates_and_contexts_agree(parts: WebParts, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Over all pages every field is used somewhere; a missing one would be an error by itself."""
+    read: Read = set()
+    plain = Renderer.html
+
+    def html(self: Renderer, template: str, page: object, path: str) -> str:
+        return plain(self, template, Spy(page, read), path)
+
+    monkeypatch.setattr(Renderer, "html", html)
+    parts.store.add_event(Event(0, 1, EventType.NOTE, lot="L-0001", text="pale"))
+    status = IngestStatus(connected=True, broker="h:1", durable=False)
+    told = WebParts(parts.store, parts.clock, parts.live, lambda: status)
+    with TestClient(create_app(told)) as client:
+        for url in ("/", "/boxes/drawer", "/lots?q=e", "/journal", "/sensors", "/sure", "/x"):
+            client.get(url)
+        for lot in parts.store.lots():
+            client.get(f"/lots/{lot.code}")
+    declared = {
+        (context.__name__, field.name)
+        for context in CONTEXTS
+        for field in dataclasses.fields(context)
+    }
+    unused = {entry for entry in declared - read if entry[0] not in {"Chrome", "NavItem"}}
+    assert unused == set()
+
+
+def test_surroundings_are_used_whole() -> None:
+    """What surrounds a page shows the list of pages, the site and the time."""
+    read: Read = set()
+    folder = web_folder()
+    env = environment(folder / "templates", StaticUrls(folder / "static"))
+    chrome = contexts.Chrome("s", (contexts.NavItem("Boxes", "/", current=True),), 1)
+    page = contexts.SurePage("How sure")
+    env.get_template("sure.html").render(page=page, chrome=Spy(chrome, read))
+    names = {name for context, name in read if context in {"Chrome", "NavItem"}}
+    assert names == {"site", "nav", "now_ms", "name", "url", "current"}
