@@ -89,9 +89,11 @@ class LedgerKeeper:
         known = set(self._store.curves())
         new = [key for key in needed if key not in known]
         self._store.drop_curves([key for key in known if key not in needed])
-        self._store.add_curves(new)
         for slug in dict.fromkeys(key.box for key in new):
-            self._ask_for(slug)
+            self._ask_for(slug)  # before they are known, so that a crash leaves none forgotten
+        for key in new:
+            self._ended.pop(key, None)
+        self._store.add_curves(new)
         return bool(new)
 
     def rebuild(self, progress: Progress | None = None) -> None:

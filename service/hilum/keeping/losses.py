@@ -1,0 +1,268 @@
+"""What storage has cost a lot so far, with its doubts, and what it can still bear.
+
+The loss counts from the date of the germination figure it is set against (the label's), or from the
+first stay where no date is known. It has loss multiplier 1; ``factor`` says how far it may be off,
+each way.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from hilum.domain.model import MS_PER_DAY, Floats, Ints, Lot
+from hilum.domain.ports import Store
+from hilum.keeping.course import ISOTHERM_TEMP_C, Ledger, Moment
+from hilum.keeping.life import LotLife
+from hilum.keeping.lossnotes import loss_notes
+from hilum.science.errors import NoLifeModelError, UnknownNameError
+from hilum.science.isotherms import RH_HIGH_PCT, wet_from_dry_pct
+from hilum.science.kinds import Kind, kind, own_isotherm
+from hilum.science.normal import ned
+from hilum.science.seedmodel import SeedModel, loss_rate_per_day
+from hilum.science.surrogates import COLD_FACTOR, DRY_FACTOR, Basis, basis_for, model_on
+
+RECENT_MS = 30 * MS_PER_DAY
+"""The present burn rate is the mean over this time, since the rate swings with the weather."""
+
+RECENT_LEAST_MS = MS_PER_DAY
+"""A shorter history gives no mean: the rate of the moment stands for it."""
+
+BURN_DAYS = 30.0
+"""Burn rate is a share of the budget for so many days."""
+
+FAR_DAYS = 100 * 365.25
+"""A date further ahead than this is not named."""
+
+LABEL_SEEDS = 400
+"""Seeds behind a figure that does not say: the working sample of the ISTA rules."""
+
+
+@dataclass(frozen=True, slots=True)
+class LotLoss:
+    """What storage has cost a lot up to a time, and how the seed is then.
+
+    All figures are ``None`` where the loss is not modelled (seed that dies when dried, storage
+    organs, unknown kinds): ``notes`` says why. Loss is in probits, with loss multiplier 1.
+
+    Attributes
+    ----------
+    code : str
+        The lot.
+    at_ms : int
+        The time.
+    observed_probit, unobserved_probit : float or None
+        Loss in boxes with readings (gaps included), and elsewhere.
+    unobserved_days : float or None
+        Time [d] reckoned at the lot's prior conditions.
+    covered_s, estimated_s : float or None
+        Time in boxes [s] backed by readings, and bridged or held beyond them.
+    wet_s : float or None
+        Time [s] in which seed was too wet for the equation. Never show the loss without it.
+    cold_probit, dry_probit : float or None
+        Loss that ran below 5 °C and below 20 % seed humidity, where doubt is larger.
+    mc_wet_pct, erh_pct : float or None
+        Moisture of the kind's own seed [% wet basis], and seed humidity [%].
+    temp_c : float or None
+        Temperature of the box [°C], or that taken for where there are no readings.
+    rate_per_day, recent_per_day : float or None
+        Loss [probit/d] at this moment, and over the last 30 days.
+    basis : Basis or None
+        Whose constants are used.
+    factor : float or None
+        95 % factor each way on the loss, wider for what ran cold or very dry.
+    notes : tuple of str
+        What to say beside the figures.
+    """
+
+    code: str
+    at_ms: int
+    observed_probit: float | None = None
+    unobserved_probit: float | None = None
+    unobserved_days: float | None = None
+    covered_s: float | None = None
+    estimated_s: float | None = None
+    wet_s: float | None = None
+    cold_probit: float | None = None
+    dry_probit: float | None = None
+    mc_wet_pct: float | None = None
+    erh_pct: float | None = None
+    temp_c: float | None = None
+    rate_per_day: float | None = None
+    recent_per_day: float | None = None
+    basis: Basis | None = None
+    factor: float | None = None
+    notes: tuple[str, ...] = ()
+
+    @property
+    def modelled(self) -> bool:
+        """Whether there are figures at all."""
+        return self.observed_probit is not None
+
+    @property
+    def total_probit(self) -> float | None:
+        """Loss observed and unobserved [probit]."""
+        if self.observed_probit is None or self.unobserved_probit is None:
+            return None
+        return self.observed_probit + self.unobserved_probit
+
+
+def lot_loss(store: Store, lot: Lot, at_ms: int, ledger: Ledger | None = None) -> LotLoss:
+    """Say what storage has cost a lot up to a time.
+
+    Parameters
+    ----------
+    store : Store
+        Stays and ledger.
+    lot : Lot
+        The lot.
+    at_ms : int
+        The time; after the last reading of its box the conditions are held and counted as
+        estimated.
+    ledger : Ledger, optional
+        Shared by the lots of a page, so that each row is read once.
+
+    Returns
+    -------
+    LotLoss
+        Figures with notes; without figures where the kind has no life model.
+    """
+    try:
+        seed = kind(lot.kind)
+        basis = basis_for(seed)
+    except (NoLifeModelError, UnknownNameError) as error:
+        return LotLoss(lot.code, at_ms, notes=(str(error),))
+    model = model_on(basis, seed)
+    life = LotLife(ledger or Ledger(store), lot, store.stays(lot=lot.code), model)
+    origin_ms = at_ms if life.origin_ms is None else min(life.origin_ms, at_ms)
+    tally, moment = life.between(origin_ms, at_ms), life.moment(at_ms)
+    loss, _, _, wet_s, cold, dry = tally.both
+    erh_pct, mc_wet_pct = _own_moisture(model, seed, moment)
+    rate = loss_rate_per_day(model, moment.mc_dry_pct, moment.temp_c)
+    return LotLoss(
+        code=lot.code,
+        at_ms=at_ms,
+        observed_probit=tally.observed[0],
+        unobserved_probit=tally.unobserved[0],
+        unobserved_days=tally.unobserved_days,
+        covered_s=tally.observed[1],
+        estimated_s=tally.observed[2],
+        wet_s=wet_s,
+        cold_probit=cold,
+        dry_probit=dry,
+        mc_wet_pct=mc_wet_pct,
+        erh_pct=erh_pct,
+        temp_c=moment.temp_c,
+        rate_per_day=rate,
+        recent_per_day=_recent(life, origin_ms, at_ms, rate),
+        basis=basis,
+        factor=_factor(basis, loss, cold, dry),
+        notes=loss_notes(store, life, tally, moment, at_ms),
+    )
+
+
+def loss_at(store: Store, lot: Lot, times_ms: Ints, ledger: Ledger | None = None) -> Floats:
+    """Give a lot's loss at many times, for the line of its life.
+
+    Parameters
+    ----------
+    store : Store
+        Stays and ledger.
+    lot : Lot
+        The lot.
+    times_ms : ndarray
+        Times [ms since 1970 UTC].
+    ledger : Ledger, optional
+        As for ``lot_loss``.
+
+    Returns
+    -------
+    ndarray
+        Loss since the origin [probit], negative before it; NaN where it is not modelled.
+    """
+    try:
+        seed = kind(lot.kind)
+        model = model_on(basis_for(seed), seed)
+    except (NoLifeModelError, UnknownNameError):
+        return np.full(len(times_ms), np.nan)
+    life = LotLife(ledger or Ledger(store), lot, store.stays(lot=lot.code), model)
+    return np.array([life.loss_probit(int(time_ms)) for time_ms in times_ms])
+
+
+def budget_probit(v0_pct: float, minimum_pct: float, seeds: int = LABEL_SEEDS) -> float:
+    """Loss a lot can bear before it falls under its minimum germination.
+
+    Parameters
+    ----------
+    v0_pct : float
+        Germination at the start [%], 0 to 100; a full or empty count of ``seeds`` seeds is taken as
+        a quarter of a seed off the end.
+    minimum_pct : float
+        Minimum germination [%], above 0 and below 100.
+    seeds : int
+        How many were tested.
+
+    Returns
+    -------
+    float
+        Budget [probit]; not above 0 if the lot starts at or under its minimum.
+
+    Raises
+    ------
+    OutOfRangeError
+        A share lies outside its range.
+    """
+    share = v0_pct / 100.0
+    if 0.0 <= share <= 1.0:
+        share = min(max(share, 0.25 / seeds), (seeds - 0.25) / seeds)
+    return ned(share) - ned(minimum_pct / 100.0)
+
+
+def spent_share(loss: LotLoss, budget: float) -> float | None:
+    """Share of a budget [probit] that is spent [1]; ``None`` without a loss or without a budget."""
+    total = loss.total_probit
+    return None if total is None or budget <= 0.0 else total / budget
+
+
+def burn_share(loss: LotLoss, budget: float) -> float | None:
+    """Share of a budget [probit] that goes in 30 days at the present rate [1]; or ``None``."""
+    rate = loss.recent_per_day
+    return None if rate is None or budget <= 0.0 else rate * BURN_DAYS / budget
+
+
+def minimum_reached_ms(loss: LotLoss, budget: float) -> int | None:
+    """When the budget is spent at the present rate.
+
+    Returns
+    -------
+    int or None
+        The time; ``None`` if it is spent already, not modelled, or more than a century ahead.
+    """
+    total, rate = loss.total_probit, loss.recent_per_day
+    if total is None or rate is None or total >= budget:
+        return None
+    days = (budget - total) / rate
+    return None if days > FAR_DAYS else loss.at_ms + round(days * MS_PER_DAY)
+
+
+def _recent(life: LotLife, origin_ms: int, at_ms: int, rate: float) -> float:
+    start_ms = max(origin_ms, at_ms - RECENT_MS)
+    if at_ms - start_ms < RECENT_LEAST_MS:
+        return rate
+    return life.between(start_ms, at_ms).both[0] / ((at_ms - start_ms) / MS_PER_DAY)
+
+
+def _factor(basis: Basis, loss: float, cold: float, dry: float) -> float:
+    """Basis' factor, widened by the share of the loss that ran cold or very dry."""
+    if loss <= 0.0:
+        return basis.factor
+    widened = cold * math.log(COLD_FACTOR) + dry * math.log(DRY_FACTOR)
+    return basis.factor * math.exp(widened / loss)
+
+
+def _own_moisture(model: SeedModel, seed: Kind, moment: Moment) -> tuple[float, float]:
+    """Seed humidity, and the moisture of the kind's own seed that goes with it [% wet basis]."""
+    temp_c = min(max(moment.temp_c, ISOTHERM_TEMP_C[0]), ISOTHERM_TEMP_C[1])
+    erh_pct = model.isotherm.erh_pct(moment.mc_dry_pct, temp_c)
+    own = own_isotherm(seed).mc_dry_pct(min(erh_pct, RH_HIGH_PCT), temp_c)
+    return erh_pct, wet_from_dry_pct(own)
