@@ -235,6 +235,15 @@ def test_share_below_is_the_other_side_of_the_band() -> None:
     assert float(one.prob_below(100.0, 1.3)) == pytest.approx(1.0)
 
 
+@pytest.mark.parametrize("loss", [0.0, 10.0, 1e4, 1e6])
+def test_certainty_stays_certain(loss: float) -> None:
+    """Seed that is surely good, or surely dead, is so to nine digits at any loss."""
+    one = lot((90_000, 100_000, 0.0), factor=1.0)
+    below = 1.0 if loss else 0.0
+    assert float(one.prob_below(60.0, loss)) == pytest.approx(below, abs=1e-9)
+    assert one.levels(loss).weight.sum() == pytest.approx(1.0)
+
+
 def test_draws_have_the_posteriors_quantiles() -> None:
     """40,000 draws of v0 - k L (seed 11) have the band's shares below its ends, to 1 %."""
     one = lot((360, 400, 0.0), (30, 50, 1.0), factor=5.0)

@@ -120,6 +120,9 @@ class Grid:
         right = (ned[..., None] - middle[:, :, None, 1:]) / scale
         middle_z, slant = 0.5 * (left + right), np.abs(right - left)
         slant = np.maximum(slant, _LEAST_SLANT)
+        # a row wholly on one side is all or nothing wherever it is: kept near, no digits are lost
+        beside = REACH_Z + 1.0 + 0.5 * slant
+        middle_z = np.clip(middle_z, -beside, beside)
         upper = self._integral(middle_z + 0.5 * slant)
         lower = self._integral(middle_z - 0.5 * slant)
         share: Floats = np.clip(((upper - lower) / slant).sum(axis=3), 0.0, 1.0)
@@ -128,8 +131,7 @@ class Grid:
     def _integral(self, z: Floats) -> Floats:
         """Integral of the share of each row from the far left up to z; last index: the row."""
         lots, rows, _ = self.weight.shape
-        cell = np.floor((np.clip(z, -9.0 - REACH_Z, 9.0 + REACH_Z) + REACH_Z) / _STEP_Z) + 1.0
-        cell = np.clip(cell, 0.0, CELLS_Z + 1.0)
+        cell = np.floor(np.clip((z + REACH_Z) / _STEP_Z + 1.0, 0.0, CELLS_Z + 1.0))
         past = z - ((cell - 1.0) * _STEP_Z - REACH_Z)
         row = np.arange(lots * rows).reshape((lots,) + (1,) * (z.ndim - 2) + (rows,))
         c = self._tables.take(row * (CELLS_Z + 2) + cell.astype(np.int64), axis=0)
