@@ -10,17 +10,25 @@
     ├── SettingsError        the settings cannot be used
     └── PartMissingError     an optional part is not installed
 
-``OutOfRangeError`` and ``UnknownNameError`` of the science layer are passed on unchanged.
+Errors of the science layer (out of range, unknown or ambiguous name, no life model) are passed on
+unchanged.
 """
 
-from hilum.science.errors import OutOfRangeError, UnknownNameError
+from hilum.science.errors import (
+    AmbiguousNameError,
+    NoLifeModelError,
+    OutOfRangeError,
+    UnknownNameError,
+)
 
 __all__ = [
+    "AmbiguousNameError",
     "BrokerError",
     "ConflictError",
     "HilumError",
     "InvalidInputError",
     "NewerSchemaError",
+    "NoLifeModelError",
     "NotFoundError",
     "OutOfRangeError",
     "PartMissingError",

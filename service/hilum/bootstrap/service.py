@@ -1,0 +1,222 @@
+"""The running service: store, ingest, keeping loop and pages, started and stopped in order."""
+
+import logging
+import threading
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager
+from typing import TYPE_CHECKING
+
+from hilum.bootstrap import open_store, system_clock
+from hilum.bootstrap.keeping_loop import KeepingLoop
+from hilum.config import Settings, SourceSetting
+from hilum.domain.errors import HilumError
+from hilum.domain.ports import Store
+from hilum.ingest import Ingest
+from hilum.ingest.settings import BrokerSettings, IngestSettings
+from hilum.ingest.sources import Place, Source
+from hilum.keeping.keeper import LedgerKeeper
+from hilum.web.app import create_app
+from hilum.web.live import LiveHub
+from hilum.web.parts import IngestStatus, WebParts, WebSettings
+
+if TYPE_CHECKING:
+    from fastapi import FastAPI
+
+log = logging.getLogger(__name__)
+DAY_S = 86_400
+
+
+def source_of(setting: SourceSetting, site: str) -> Source:
+    """Turn a source of the settings into one the ingest reads by."""
+    asked = {
+        "temperature": setting.temperature,
+        "humidity": setting.humidity,
+        "battery": setting.battery,
+    }
+    places = {name: Place(q.unit, q.pointer) for name, q in asked.items() if q is not None}
+    return Source(setting.topic, site, places, setting.time_pointer)
+
+
+def ingest_settings(settings: Settings) -> IngestSettings:
+    """Pick what the ingest needs from the settings."""
+    password = settings.mqtt_password
+    return IngestSettings(
+        broker=BrokerSettings(
+            host=settings.mqtt_host,
+            port=settings.mqtt_port,
+            username=settings.mqtt_user,
+            password=password.get_secret_value() if password else None,
+            client_id=settings.mqtt_client_id,
+            session_s=settings.mqtt_session_days * DAY_S,
+            version=settings.mqtt_version,
+            tls=settings.mqtt_tls,
+            ca_file=settings.mqtt_ca_file,
+            cert_file=settings.mqtt_cert_file,
+            key_file=settings.mqtt_key_file,
+        ),
+        sources=tuple(source_of(source, settings.site) for source in settings.sources),
+        max_new_sensors=settings.max_new_sensors,
+    )
+
+
+class Service:
+    """Everything that runs beside the web server.
+
+    Parameters
+    ----------
+    settings : Settings
+        All settings.
+    store : Store
+        The open database; the caller closes it after :meth:`stop`.
+    durable_broker : bool
+        Whether the broker keeps messages over its own restart (the embedded one does not).
+    """
+
+    def __init__(self, settings: Settings, store: Store, *, durable_broker: bool = True) -> None:
+        clock = system_clock()
+        self.settings = settings
+        self.store = store
+        self.hub = LiveHub()
+        self._durable = durable_broker
+        self._loop = KeepingLoop(LedgerKeeper(store), self._tell)
+        self._ingest = (
+            Ingest(store, ingest_settings(settings), clock, self._loop.wake)
+            if settings.mqtt
+            else None
+        )
+        self.app = self._application()
+
+    def start(self) -> None:
+        """Start the keeping loop, then listen to the broker."""
+        self._loop.start()
+        if self._ingest is not None:
+            self._ingest.start()
+
+    def stop(self) -> None:
+        """Stop in the other order; what was acknowledged is in the database."""
+        self.hub.close()
+        if self._ingest is not None:
+            self._ingest.stop()
+        self._loop.stop()
+
+    def wake(self, sensors: frozenset[str]) -> None:
+        """Say that readings came in by another way than the broker."""
+        self._loop.wake(sensors)
+
+    def status(self) -> IngestStatus:
+        """How readings arrive, for the pages."""
+        if self._ingest is None:
+            return IngestStatus(connected=False, broker="off", detail="Listening is switched off.")
+        now = self._ingest.status()
+        return IngestStatus(
+            connected=now.connected,
+            broker=f"{self.settings.mqtt_host}:{self.settings.mqtt_port}",
+            detail=now.last_error or "",
+            durable=self._durable,
+            received=now.received,
+            stored=now.stored,
+            rejected=now.rejected,
+            waiting=now.queued,
+        )
+
+    def _tell(self, sensors: frozenset[str]) -> None:
+        """Let open pages know which boxes have news."""
+        if not sensors:
+            return
+        boxes = {p.box for p in self.store.placements() if p.to_ms is None and p.sensor in sensors}
+        for box in sorted(boxes):
+            self.hub.publish(box)
+
+    def _application(self) -> "FastAPI":
+        app = create_app(
+            WebParts(
+                store=self.store,
+                clock=system_clock(),
+                live=self.hub,
+                ingest_status=self.status,
+                settings=WebSettings(
+                    site=self.settings.site,
+                    time_zone=self.settings.time_zone,
+                    temperature_unit=self.settings.temperature_unit,
+                ),
+            )
+        )
+        app.router.lifespan_context = self._lifespan
+        return app
+
+    @asynccontextmanager
+    async def _lifespan(self, app: "FastAPI") -> AsyncIterator[None]:
+        del app
+        self.start()
+        try:
+            yield
+        finally:
+            self.stop()
+
+
+def run_service(settings: Settings, say: Callable[[str], None]) -> None:
+    """Serve until told to stop; ``say`` tells a person where the pages are."""
+    set_up_log()
+    with open_store(settings, exclusive=True) as store:
+        serve_pages(Service(settings, store), lambda: say(address_in_words(settings)))
+
+
+def serve_pages(service: Service, ready: Callable[[], None]) -> None:
+    """Run the web server; ``ready`` is called once it answers.
+
+    Raises
+    ------
+    HilumError
+        The address is taken or not ours.
+    """
+    import uvicorn  # noqa: PLC0415 - only where pages are served
+
+    class Server(uvicorn.Server):
+        """Ends the streams of live values before it waits for open answers."""
+
+        async def startup(self, sockets: list[object] | None = None) -> None:  # type: ignore[override]
+            await super().startup(sockets)  # type: ignore[arg-type]
+            if self.started:
+                ready()
+
+        def handle_exit(self, sig: int, frame: object) -> None:
+            service.hub.close()
+            super().handle_exit(sig, frame)  # type: ignore[arg-type]
+
+    settings = service.settings
+    config = uvicorn.Config(
+        service.app,
+        host=settings.host,
+        port=settings.port,
+        log_level="warning",
+        access_log=False,
+        server_header=False,
+        timeout_graceful_shutdown=5,
+    )
+    server = Server(config)
+    try:
+        server.run()
+    except SystemExit as error:
+        raise HilumError(
+            f"The pages cannot be served on {settings.host}:{settings.port}; is something else "
+            "running there? Choose another --port."
+        ) from error
+
+
+def address_in_words(settings: Settings) -> str:
+    """Tell where the pages are."""
+    return f"Hilum is at http://{settings.host}:{settings.port}/  (Ctrl+C stops it)"
+
+
+def set_up_log(level: int = logging.INFO) -> None:
+    """Log to standard error, a line each."""
+    logging.basicConfig(level=level, format="%(asctime)s %(levelname)s %(name)s: %(message)s")
+    for quiet in ("uvicorn.error", "httpx"):
+        logging.getLogger(quiet).setLevel(logging.WARNING)
+
+
+def in_background(work: Callable[[], None], name: str) -> threading.Thread:
+    """Run work in a thread that does not keep the program alive."""
+    thread = threading.Thread(target=work, name=name, daemon=True)
+    thread.start()
+    return thread

@@ -1,0 +1,54 @@
+"""The command line: parses, calls, prints, chooses exit codes; no logic of its own.
+
+Exit codes: 0 fine; 1 something failed; 2 wrong use; 3 outside what can be answered.
+"""
+
+import sys
+
+from hilum.domain.errors import (
+    AmbiguousNameError,
+    HilumError,
+    InvalidInputError,
+    NoLifeModelError,
+    NotFoundError,
+    OutOfRangeError,
+    SettingsError,
+    UnknownNameError,
+)
+
+FAILED = 1
+WRONG_USE = 2
+NO_ANSWER = 3
+INTERRUPTED = 130  # as shells report it
+CODES: tuple[tuple[type[Exception], int], ...] = (
+    (OutOfRangeError, NO_ANSWER),
+    (UnknownNameError, NO_ANSWER),
+    (AmbiguousNameError, NO_ANSWER),
+    (NoLifeModelError, NO_ANSWER),
+    (NotFoundError, NO_ANSWER),
+    (InvalidInputError, WRONG_USE),
+    (SettingsError, WRONG_USE),
+    (HilumError, FAILED),
+)
+
+
+def run() -> int:
+    """Run one command and give its exit code."""
+    if sys.argv[1:] == ["--version"]:
+        from hilum import __version__
+
+        print(f"hilum {__version__}")
+        return 0
+    from hilum.cli.app import app
+
+    try:
+        app(prog_name="hilum")
+    except tuple(kind for kind, _ in CODES) as error:
+        print(error, file=sys.stderr)
+        return next(code for kind, code in CODES if isinstance(error, kind))
+    except BrokenPipeError:
+        sys.stderr.close()
+        return FAILED
+    except KeyboardInterrupt:
+        return INTERRUPTED
+    return 0

@@ -1,0 +1,46 @@
+"""All commands in one place."""
+
+from typing import Annotated
+
+import typer
+
+from hilum import __version__
+from hilum.cli import calculators, keep, readings, running
+
+app = typer.Typer(
+    name="hilum",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    help="Watch seed-storage boxes and say what the storage has done to the seed.",
+)
+
+
+def _show_version(asked: bool) -> None:
+    if asked:
+        print(f"hilum {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def main(
+    version: Annotated[
+        bool,
+        typer.Option("--version", callback=_show_version, is_eager=True, help="Say the version."),
+    ] = False,
+) -> None:
+    """Watch seed-storage boxes and say what the storage has done to the seed."""
+    del version
+
+
+app.command("demo")(running.demo)
+app.command("init")(running.init)
+app.command("serve")(running.serve)
+app.command("rebuild")(running.rebuild)
+app.command("check")(running.check)
+app.add_typer(keep.boxes, name="boxes")
+app.add_typer(keep.sensors, name="sensors")
+app.add_typer(keep.lots, name="lots")
+app.add_typer(readings.readings, name="readings")
+app.command("moisture")(calculators.moisture)
+app.command("loss")(calculators.loss)
