@@ -28,7 +28,7 @@ def furnished(store: Store) -> Store:
     """A store with two boxes, two lots, and two sensors that spoke once."""
     store.save_box(Box("tub", "Tub", BoxType.TUB))
     store.save_box(Box("jar", "Jar", BoxType.JAR))
-    store.save_lots([Lot("A1", "zea-mays"), Lot("B2", "allium-cepa")])
+    store.save_lots([Lot("A1", "sweet-corn"), Lot("B2", "onion")])
     store.add([Reading("home/one", 0, 20.0), Reading("home/two", 0, 20.0)], received_ms=0)
     store.clear_dirty(store.dirty())
     return store

@@ -31,7 +31,7 @@ BOX = Box(
     archived=True,
 )
 LOT = Lot(
-    *("A1", "zea-mays", "Tall yellow", "own", 2024),
+    *("A1", "sweet-corn", "Tall yellow", "own", 2024),
     label_pct=92.0,
     label_n=200,
     label_date=date(2024, 11, 3),
@@ -102,11 +102,19 @@ def test_lot_saved_comes_back(store: Store) -> None:
     """A lot is kept whole; saving again replaces it; lots are listed by code."""
     store.save_lot(LOT)
     assert store.lot("A1") == LOT
-    store.save_lot(Lot("A0", "allium-cepa"))
+    store.save_lot(Lot("A0", "onion"))
     store.save_lot(replace(LOT, note=""))
-    assert store.lots() == [Lot("A0", "allium-cepa"), replace(LOT, note="")]
+    assert store.lots() == [Lot("A0", "onion"), replace(LOT, note="")]
     with pytest.raises(NotFoundError, match="no lot “Z9”"):
         store.lot("Z9")
+
+
+def test_lot_whose_kind_has_left_the_table_can_be_put_away(store: Store) -> None:
+    """A lot of a kind that no table knows any more is kept and can be changed."""
+    lot = Lot("A1", "kind-of-long-ago")
+    store.save_lot(lot)
+    store.save_lot(replace(lot, archived=True))
+    assert store.lots() == [replace(lot, archived=True)]
 
 
 @pytest.mark.parametrize(
@@ -124,7 +132,7 @@ def test_lot_saved_comes_back(store: Store) -> None:
 def test_save_lots_keeps_all_or_none(store: Store, lot: Lot, field: str) -> None:
     """One lot that cannot be used keeps the whole list out, and its field is named."""
     with pytest.raises(InvalidInputError) as caught:
-        store.save_lots([Lot("GOOD", "zea-mays"), lot])
+        store.save_lots([Lot("GOOD", "sweet-corn"), lot])
     assert caught.value.field == field
     assert store.lots() == []
 

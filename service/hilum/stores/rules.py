@@ -118,7 +118,11 @@ def check_box(box: Box) -> None:
 
 
 def check_lot(lot: Lot) -> None:
-    """Refuse a lot without a code or with figures that no lot can have."""
+    """Refuse a lot without a code or with figures that no lot can have.
+
+    Any kind is taken: the table of kinds may change, and a lot whose kind has left it must still be
+    kept, shown and put away. Whoever takes a kind from a person looks it up.
+    """
     if not lot.code.strip():
         raise InvalidInputError("A lot needs a code.", "code")
     if not lot.kind:
@@ -178,10 +182,14 @@ def overlap(one: Placement | Stay, other: Placement | Stay) -> bool:
     return start < end
 
 
+def _begin(item: Placement | Stay) -> tuple[int, int]:
+    return item.from_ms, item.id
+
+
 def check_placement(new: Placement, others: Iterable[Placement]) -> None:
     """Refuse one sensor in two places, and two inside sensors in one box, at the same time."""
     check_interval(new.from_ms, new.to_ms)
-    for kept in others:
+    for kept in sorted(others, key=_begin):
         if kept.id == new.id or not overlap(new, kept):
             continue
         when = span(kept.from_ms, kept.to_ms)
@@ -201,7 +209,7 @@ def settle_stay(new: Stay, others: Iterable[Stay]) -> Stay | None:
     """Check a new stay of a lot; give back the open stay that ends where the new one begins."""
     check_interval(new.from_ms, new.to_ms)
     ended = None
-    for kept in others:
+    for kept in sorted(others, key=_begin):
         if kept.to_ms is None and kept.from_ms <= new.from_ms:
             ended = replace(kept, to_ms=new.from_ms)
         elif overlap(new, kept):
@@ -212,7 +220,7 @@ def settle_stay(new: Stay, others: Iterable[Stay]) -> Stay | None:
 def check_stay(changed: Stay, others: Iterable[Stay]) -> None:
     """Refuse a stay that overlaps another of the same lot."""
     check_interval(changed.from_ms, changed.to_ms)
-    for kept in others:
+    for kept in sorted(others, key=_begin):
         if kept.id != changed.id and overlap(changed, kept):
             raise _two_boxes(kept)
 

@@ -72,7 +72,7 @@ class LedgerSection:
         """See the port."""
 
         def job(conn: sqlite3.Connection) -> None:
-            for box in {key.box for key in keys}:
+            for box in dict.fromkeys(key.box for key in keys):
                 BOXES.require(conn, box)
             CURVES.insert_all(conn, (key for key in dict.fromkeys(keys) if not _ids(conn, key)))
 
