@@ -118,12 +118,14 @@ class Course:
             return _between(first, first_ms, _moment(rows, 1), int(rows.last_ms[1]), time_ms)
         if first_ms <= time_ms:
             return held(self.model, self.stay.wrap, first, (time_ms - first_ms) / MS_PER_DAY)
-        if key.start_ms is not None:
-            start = replace(first, sums=NOTHING_YET, mc_dry_pct=self.start_mc_dry_pct)
-            return _between(start, key.start_ms, first, first_ms, time_ms)
-        ahead = held(self.model, self.stay.wrap, first, (first_ms - time_ms) / MS_PER_DAY)
-        sums = zip(first.sums, ahead.sums, strict=True)
-        return replace(first, sums=tuple(2.0 * now - later for now, later in sums))
+        start = replace(first, sums=NOTHING_YET, mc_dry_pct=self.start_mc_dry_pct)
+        begin_ms = key.start_ms
+        if begin_ms is None:  # its first reading
+            begin_ms = first_ms - round(sum(first.sums[1:3]) * 1000.0)
+        if begin_ms <= time_ms:
+            return _between(start, begin_ms, first, first_ms, time_ms)
+        missed = held(self.model, self.stay.wrap, start, (begin_ms - time_ms) / MS_PER_DAY)
+        return replace(start, sums=tuple(-value for value in missed.sums))
 
 
 def held(model: SeedModel, wrap: str, start: Moment, days: float) -> Moment:
