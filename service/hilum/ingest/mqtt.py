@@ -205,8 +205,12 @@ class MqttLink:
         refused = [
             topic for topic, reason in zip(self.filters, reasons, strict=False) if reason.is_failure
         ]
+        self.connected = len(refused) < len(reasons)
         if refused:
             self._fail(f"The broker does not let Hilum listen to {', '.join(refused)}.")
+        else:
+            self.last_error = ""
+            LOG.info("Listening to the broker at %s:%s", self.settings.host, self.settings.port)
 
     def _on_connect_fail(self, _client: Client, _userdata: object) -> None:
         where = f"{self.settings.host}:{self.settings.port}"

@@ -20,7 +20,7 @@ class IngestStatus:
     """How the ingest is doing; counts are since the start."""
 
     connected: bool
-    queue_depth: int  # messages that wait for the writer
+    queued: int  # messages that wait for the writer
     received: int  # messages
     stored: int  # readings
     duplicates: int  # readings
@@ -94,7 +94,7 @@ class Ingest:
         counts = self._pump.counts
         return IngestStatus(
             connected=self._link.connected,
-            queue_depth=len(self._inbox),
+            queued=len(self._inbox),
             received=self._link.received,
             stored=counts.stored,
             duplicates=counts.duplicates,

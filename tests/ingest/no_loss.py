@@ -1,0 +1,105 @@
+"""Readings at full speed into a service that is killed again and again."""
+
+import random
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from hilum.domain.model import Reading
+from hilum.stores.sqlite import SqliteStore
+from plugins.mosquitto import Broker
+from plugins.sensors import Message, Sensors, senml, wait_until
+
+SERVE = Path(__file__).with_name("serve.py")
+START_MS = 1_735_689_600_000  # 2025-01-01
+SENSORS = 20
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What is left after a scenario: the database, and what the broker had confirmed."""
+
+    database: Path
+    confirmed: tuple[Reading, ...]
+
+
+def reading(index: int) -> Reading:
+    """Give the reading of one message: sensors take turns, a minute apart."""
+    turn, sensor = divmod(index, SENSORS)
+    temp_c, rh_pct = 15 + turn % 997 / 100, 30 + turn % 499 / 10
+    return Reading(f"home/s{sensor}", START_MS + turn * 60_000, temp_c, rh_pct)
+
+
+def message(index: int) -> Message:
+    """Give the message that says it."""
+    said = reading(index)
+    assert said.temp_c is not None
+    assert said.rh_pct is not None
+    return f"hilum/{said.sensor}/readings", senml(said.time_ms, said.temp_c, said.rh_pct)
+
+
+@contextmanager
+def serving(port: int, database: Path) -> Iterator[Callable[[], None]]:
+    """Run the service process, once it listens; gives the function that kills and restarts it.
+
+    Only from its first connection on does the broker keep messages for it.
+    """
+    command = [sys.executable, str(SERVE), str(port), str(database)]
+    running = [subprocess.Popen(command, stdout=subprocess.PIPE)]
+    assert running[0].stdout is not None
+    assert running[0].stdout.readline() == b"listening\n"
+
+    def kill_and_restart() -> None:
+        running[-1].kill()
+        running[-1].wait()
+        running.append(subprocess.Popen(command, stdout=subprocess.DEVNULL))
+
+    try:
+        yield kill_and_restart
+    finally:
+        running[-1].terminate()
+        try:
+            code = running[-1].wait(20)
+        except subprocess.TimeoutExpired:
+            running[-1].kill()
+            raise
+        for process in running:
+            if process.stdout is not None:
+                process.stdout.close()
+    assert code == 0, "the service did not end well"
+
+
+def count(database: Path) -> int:
+    """How many readings the database holds."""
+    if not database.exists():
+        return 0
+    store = SqliteStore.open_readonly(database)
+    try:
+        extents = (store.extent(sensor.name) for sensor in store.sensors())
+        return sum(extent[0] for extent in extents if extent is not None)
+    finally:
+        store.close()
+
+
+def run_scenario(broker: Broker, folder: Path, *, messages: int, kills: int, seed: int) -> Outcome:
+    """Publish at full speed while the service is killed at random moments.
+
+    Returns once everything the broker confirmed is stored (or nothing more came for long).
+    """
+    database = folder / "hilum.sqlite3"
+    moments = sorted(random.Random(seed).sample(range(messages // 20, messages), kills))  # noqa: S311
+    SqliteStore(database).close()
+    with serving(broker.port, database) as kill_and_restart, Sensors(broker.port) as sensors:
+        sent = 0
+        for moment in [*moments, messages]:
+            sensors.send(message(index) for index in range(sent, moment))
+            sent = moment
+            if moment < messages:
+                kill_and_restart()
+        sensors.settle(60)
+        confirmed = sorted(sensors.confirmed)
+        wait_until(lambda: count(database) >= len(confirmed), 60)
+    return Outcome(database, tuple(reading(index) for index in confirmed))

@@ -1,0 +1,44 @@
+"""A small process for tests: ingest and SQLite, and nothing else, until it is told to stop.
+
+python serve.py PORT DATABASE
+"""
+
+import os
+import signal
+import sys
+import threading
+import time
+
+from hilum.ingest import BrokerSettings, Ingest, IngestSettings
+from hilum.stores.sqlite import SqliteStore
+
+
+class SystemClock:
+    """The time of this machine."""
+
+    def now_ms(self) -> int:
+        """Milliseconds since 1970 UTC."""
+        return time.time_ns() // 1_000_000
+
+
+def main() -> None:
+    """Serve until SIGTERM."""
+    port, database = int(sys.argv[1]), sys.argv[2]
+    parent = os.getppid()  # a test that was cut short must leave nothing behind
+    over = threading.Event()
+    signal.signal(signal.SIGTERM, lambda *_: over.set())
+    broker = BrokerSettings(port=port, username="hilum", password="swordfish")  # noqa: S106
+    store = SqliteStore(database)
+    ingest = Ingest(store, IngestSettings(broker=broker), SystemClock(), lambda _: None)
+    ingest.start()
+    while not ingest.status().connected and not over.wait(0.01):
+        pass
+    print("listening", flush=True)
+    while not over.wait(0.5) and os.getppid() == parent:
+        pass
+    ingest.stop()
+    store.close()
+
+
+if __name__ == "__main__":
+    main()
