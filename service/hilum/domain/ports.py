@@ -4,9 +4,10 @@ All methods may be called from any thread. Writes are durable when the call retu
 Errors: ``NotFoundError``, ``ConflictError``, ``InvalidInputError``, ``StoreError``.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Protocol
 
+from hilum.domain.alerts import Alert, AlertChange, Notice, NoticeState, RuleSetting
 from hilum.domain.model import (
     AddOutcome,
     Box,
@@ -242,8 +243,80 @@ class LedgerStore(Protocol):
         ...
 
 
-class Store(ReadingStore, KeepingStore, LedgerStore, Protocol):
-    """All three in one database."""
+class AlertStore(Protocol):
+    """Alerts, what is to be told about them, and how the rules are set."""
+
+    def alerts(
+        self, *, open_only: bool = False, box: str | None = None, limit: int = 1000
+    ) -> Sequence[Alert]:
+        """Newest first, by the time the value passed the limit."""
+        ...
+
+    def alert(self, alert_id: str) -> Alert:
+        """Give one alert; NotFoundError if there is none."""
+        ...
+
+    def change_alerts(self, changes: Sequence[AlertChange]) -> int:
+        """Make steps, durably, in one transaction with their journal lines and notices.
+
+        A step whose alert is no longer as it says (someone else was quicker) is left out whole.
+        Gives back how many were made.
+        """
+        ...
+
+    def add_notices(self, notices: Sequence[Notice]) -> int:
+        """Keep notices whose key and channel are new; give back how many were."""
+        ...
+
+    def notices(
+        self,
+        *,
+        state: NoticeState | None = None,
+        channel: str | None = None,
+        alert: str | None = None,
+        limit: int = 100,
+    ) -> Sequence[Notice]:
+        """Newest first."""
+        ...
+
+    def has_notice(self, key: str) -> bool:
+        """Tell whether a notice with this key was ever made, on any channel."""
+        ...
+
+    def due_notices(self, channel: str, now_ms: int, limit: int = 20) -> Sequence[Notice]:
+        """Pending notices of a channel whose time has come, oldest first.
+
+        Of each alert only the oldest pending one is given, so that its steps are told in order.
+        """
+        ...
+
+    def save_notice(self, notice: Notice) -> None:
+        """Replace a notice by id."""
+        ...
+
+    def rule_settings(self, box: str | None = None) -> Sequence[RuleSetting]:
+        """Settings of all rules, or those for one box (``""``: for all boxes)."""
+        ...
+
+    def save_rule_setting(self, setting: RuleSetting) -> None:
+        """Add or replace by rule and box."""
+        ...
+
+    def drop_rule_setting(self, rule: str, box: str) -> None:
+        """Go back to the rule's own values; nothing happens if they were not changed."""
+        ...
+
+    def paces(self) -> Mapping[str, int]:
+        """Usual seconds between two messages, by sensor, as far as they were learned."""
+        ...
+
+    def save_paces(self, paces: Mapping[str, int]) -> None:
+        """Add or replace by sensor."""
+        ...
+
+
+class Store(ReadingStore, KeepingStore, LedgerStore, AlertStore, Protocol):
+    """All of them in one database."""
 
     def close(self) -> None:
         """Finish pending writes and close; further calls raise StoreError."""

@@ -8,6 +8,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from typing import TypeVar
 
+from hilum.domain.alerts import Alert, Notice, RuleSetting
 from hilum.domain.errors import InvalidInputError, StoreError
 from hilum.domain.model import (
     Box,
@@ -72,6 +73,11 @@ class State:
     dirty: dict[str, DirtyMark] = field(default_factory=dict)
     last_mark: int = 0
     curves: dict[CurveKey, LedgerRows] = field(default_factory=dict)
+    alerts: dict[str, Alert] = field(default_factory=dict)
+    notices: dict[int, Notice] = field(default_factory=dict)
+    notice_ids: dict[tuple[str, str], int] = field(default_factory=dict)  # by key and channel
+    rule_settings: dict[tuple[str, str], RuleSetting] = field(default_factory=dict)
+    paces: dict[str, int] = field(default_factory=dict)
     closed: bool = False
     lock: threading.RLock = field(default_factory=threading.RLock)
 

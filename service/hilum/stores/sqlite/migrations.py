@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from hilum.domain.errors import NewerSchemaError, StoreError
+from hilum.stores.sqlite.alert_schema import ALERT_TABLES
 from hilum.stores.sqlite.database import transaction
 from hilum.stores.sqlite.schema import FIRST
 
@@ -18,7 +19,16 @@ def first_tables(conn: sqlite3.Connection) -> None:
         conn.execute(statement)
 
 
-MIGRATIONS: Mapping[str, Migration] = {"0001 first tables": first_tables}
+def alert_tables(conn: sqlite3.Connection) -> None:
+    """Make the tables of alerts."""
+    for statement in ALERT_TABLES:
+        conn.execute(statement)
+
+
+MIGRATIONS: Mapping[str, Migration] = {
+    "0001 first tables": first_tables,
+    "0002 alerts": alert_tables,
+}
 
 
 def applied(conn: sqlite3.Connection) -> list[str]:

@@ -6,6 +6,7 @@ from typing import Self
 
 from hilum.domain.errors import StoreError
 from hilum.stores.sqlite import check
+from hilum.stores.sqlite.alerts import AlertSection
 from hilum.stores.sqlite.database import BUSY_S, Database, connect
 from hilum.stores.sqlite.errors import translated
 from hilum.stores.sqlite.journal import JournalSection
@@ -17,7 +18,14 @@ from hilum.stores.sqlite.readings import ReadingsSection
 from hilum.stores.sqlite.tiers import TiersSection
 
 
-class SqliteStore(ReadingsSection, TiersSection, KeepingSection, JournalSection, LedgerSection):
+class SqliteStore(
+    ReadingsSection,
+    TiersSection,
+    KeepingSection,
+    JournalSection,
+    LedgerSection,
+    AlertSection,
+):
     """Implements ``hilum.domain.ports.Store`` over one SQLite file.
 
     Parameters
