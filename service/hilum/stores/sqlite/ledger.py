@@ -74,7 +74,7 @@ class LedgerSection:
         def job(conn: sqlite3.Connection) -> None:
             for box in dict.fromkeys(key.box for key in keys):
                 BOXES.require(conn, box)
-            CURVES.insert_all(conn, (key for key in dict.fromkeys(keys) if not _ids(conn, key)))
+            CURVES.insert_all(conn, [key for key in dict.fromkeys(keys) if not _ids(conn, key)])
 
         if keys:
             self._db.write(job)

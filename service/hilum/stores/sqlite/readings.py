@@ -28,6 +28,11 @@ _KEPT = """
         ON sensor_id = json_extract(wanted.value, '$[0]')
         AND time_ms = json_extract(wanted.value, '$[1]')
 """
+_KNOWN = "SELECT name, sensor.id FROM json_each(?) AS wanted JOIN sensor ON name = wanted.value"
+_SPOKE = """
+    UPDATE sensor SET readings = readings + ?1, last_seen_ms = max(ifnull(last_seen_ms, ?2), ?2)
+    WHERE id = ?3
+"""
 
 
 class ReadingsSection:
@@ -99,7 +104,7 @@ class _Adding:
         self._conn = conn
         self._readings = readings
         self._received_ms = received_ms
-        self._ids = _register(conn, readings, received_ms)
+        self._ids = _ids(conn, readings, received_ms)
         self._new: Counter[int] = Counter()  # by sensor
         self._from_ms: dict[int, int] = {}  # earliest change by sensor
         self._filled = 0
@@ -112,8 +117,7 @@ class _Adding:
             if not self._insert(chunk):
                 self._merge(chunk)
         self._conn.executemany(
-            "UPDATE sensor SET readings = readings + ? WHERE id = ?",
-            [(count, sensor_id) for sensor_id, count in self._new.items()],
+            _SPOKE, [(self._new[i], self._received_ms, i) for i in self._ids.values()]
         )
         dirty.mark(self._conn, self._from_ms)
         journal.keep_rejects(self._conn, self._rejects())
@@ -178,25 +182,22 @@ class _Adding:
         return [rules.conflict(*pair, self._received_ms) for pair in self._conflicts]
 
 
-def _register(
+def _ids(
     conn: sqlite3.Connection, readings: Sequence[Reading], received_ms: int
 ) -> Mapping[str, int]:
-    """Note that these sensors spoke; give their ids."""
-    names = dict.fromkeys(reading.sensor for reading in readings)
-    return {name: register(conn, name, received_ms, received_ms) for name in names}
+    """Give the ids of these sensors; unknown ones are registered."""
+    names = list(dict.fromkeys(reading.sensor for reading in readings))
+    ids = dict(conn.execute(_KNOWN, (json.dumps(names),)))
+    return {name: ids.get(name) or register(conn, name, received_ms) for name in names}
 
 
-def register(
-    conn: sqlite3.Connection, name: str, received_ms: int, spoke_ms: int | None = None
-) -> int:
-    """Make a sensor known, note when it spoke, and give its id."""
+def register(conn: sqlite3.Connection, name: str, received_ms: int) -> int:
+    """Make a sensor known if it is not, and give its id."""
     if not name:
         raise InvalidInputError("A sensor needs a name.", "sensor")
-    (sensor_id,) = conn.execute(
-        "INSERT INTO sensor (name, first_seen_ms, last_seen_ms) VALUES (?, ?, ?)"
-        " ON CONFLICT (name) DO UPDATE SET last_seen_ms ="
-        " max(ifnull(last_seen_ms, excluded.last_seen_ms),"
-        " ifnull(excluded.last_seen_ms, last_seen_ms)) RETURNING id",
-        (name, received_ms, spoke_ms),
-    ).fetchone()
+    conn.execute(
+        "INSERT INTO sensor (name, first_seen_ms) VALUES (?, ?) ON CONFLICT (name) DO NOTHING",
+        (name, received_ms),
+    )
+    (sensor_id,) = conn.execute("SELECT id FROM sensor WHERE name = ?", (name,)).fetchone()
     return int(sensor_id)
