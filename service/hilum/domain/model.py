@@ -257,6 +257,23 @@ class Event:
 
 
 @dataclass(frozen=True, slots=True)
+class Changes:
+    """What is written in one step: all of it or nothing.
+
+    Boxes and lots are added, or replaced by slug and code. Stays, tests and events with ``id`` 0
+    are added in this order; those with another ``id`` replace the one that has it. Nothing is
+    settled on the way: a stay that is to end where another begins is given with its end.
+    """
+
+    boxes: tuple[Box, ...] = ()
+    lots: tuple[Lot, ...] = ()
+    stays: tuple[Stay, ...] = ()
+    tests: tuple[GerminationTest, ...] = ()
+    dropped_tests: tuple[int, ...] = ()  # ids
+    events: tuple[Event, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class CurveKey:
     """What one loss curve belongs to.
 

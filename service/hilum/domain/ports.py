@@ -11,6 +11,7 @@ from hilum.domain.alerts import Alert, AlertChange, Notice, NoticeState, RuleSet
 from hilum.domain.model import (
     AddOutcome,
     Box,
+    Changes,
     CurveKey,
     DirtyMark,
     Event,
@@ -188,6 +189,14 @@ class KeepingStore(Protocol):
 
     def strike_event(self, event_id: int) -> None:
         """Strike an event through; it stays in the journal."""
+        ...
+
+    def change(self, changes: Changes) -> Changes:
+        """Write all of this or nothing; give it back with the ids that were given.
+
+        ``NotFoundError`` if an id, or a lot, box or sensor that is referred to, is not there and
+        not among the changes; ``ConflictError`` if a lot would be in two boxes at the same time.
+        """
         ...
 
     def add_rejects(self, rejects: Sequence[Reject]) -> None:

@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from hilum.domain.errors import ConflictError, InvalidInputError, NotFoundError
 from hilum.domain.model import (
     Box,
+    Changes,
     CurveKey,
     Event,
     GerminationTest,
@@ -223,6 +224,26 @@ def check_stay(changed: Stay, others: Iterable[Stay]) -> None:
     for kept in sorted(others, key=_begin):
         if kept.id != changed.id and overlap(changed, kept):
             raise _two_boxes(kept)
+
+
+def check_stays(stays: Iterable[Stay]) -> None:
+    """Refuse stays of one lot of which two overlap."""
+    before: list[Stay] = []
+    for stay in stays:
+        check_stay(stay, before)
+        before.append(stay)
+
+
+def check_changes(changes: Changes) -> None:
+    """Refuse changes of which one could not be written alone."""
+    for box in changes.boxes:
+        check_box(box)
+    for lot in changes.lots:
+        check_lot(lot)
+    for test in changes.tests:
+        check_test(test)
+    for event in changes.events:
+        check_event(event)
 
 
 def _two_boxes(kept: Stay) -> ConflictError:

@@ -1,6 +1,7 @@
 """The same contract without a database: for tests, and to check the others against."""
 
 from hilum.stores.memory.alerts import AlertSection
+from hilum.stores.memory.changes import ChangesSection
 from hilum.stores.memory.keeping import KeepingSection
 from hilum.stores.memory.ledger import LedgerSection
 from hilum.stores.memory.readings import ReadingsSection
@@ -9,7 +10,7 @@ from hilum.stores.memory.state import State
 __all__ = ["MemoryStore"]
 
 
-class MemoryStore(ReadingsSection, KeepingSection, LedgerSection, AlertSection):
+class MemoryStore(ReadingsSection, KeepingSection, ChangesSection, LedgerSection, AlertSection):
     """Implements ``hilum.domain.ports.Store`` in memory; nothing outlives it."""
 
     def __init__(self) -> None:

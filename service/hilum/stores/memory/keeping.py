@@ -153,7 +153,7 @@ class KeepingSection:
         rules.check_test(test)
         with self._state.held():
             found(self._state.lots, test.lot, "lot")
-            added = replace(test, id=len(self._state.tests) + 1)
+            added = replace(test, id=max(self._state.tests, default=0) + 1)
             self._state.tests[added.id] = added
             return added
 

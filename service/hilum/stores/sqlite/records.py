@@ -75,6 +75,8 @@ class Table(Generic[T]):
         # Every name here comes from the model, none from outside.
         self._insert = f"INSERT INTO {name} ({into}) VALUES ({', '.join('?' * len(given))})"  # noqa: S608
         self._upsert = f"{self._insert} ON CONFLICT ({key}) DO UPDATE SET {changes}"
+        kept = ", ".join(f'"{column}" = ?' for column in given)
+        self._update = f"UPDATE {name} SET {kept} WHERE {key} = ?"  # noqa: S608
         self._select = f"SELECT {columns} FROM {name} "  # noqa: S608
         self._exists = f"SELECT 1 FROM {name} WHERE {key} = ?"  # noqa: S608
         self._by_key = f"WHERE {key} = ?"
@@ -94,6 +96,15 @@ class Table(Generic[T]):
     def save_all(self, conn: sqlite3.Connection, records: Iterable[T]) -> None:
         """Add records, or replace those with the same key."""
         conn.executemany(self._upsert, map(self._row, records))
+
+    def put(self, conn: sqlite3.Connection, record: T) -> T:
+        """Add a record with id 0, or replace the one that has its id, which must be there."""
+        number = record.id  # type: ignore[attr-defined]
+        if not number:
+            return self.insert(conn, record)
+        self.require(conn, number)
+        conn.execute(self._update, (*self._row(record), number))
+        return record
 
     def select(
         self, conn: sqlite3.Connection, rest: str = "", given: Sequence[object] = ()

@@ -7,6 +7,7 @@ from typing import Self
 from hilum.domain.errors import StoreError
 from hilum.stores.sqlite import check
 from hilum.stores.sqlite.alerts import AlertSection
+from hilum.stores.sqlite.changes import ChangesSection
 from hilum.stores.sqlite.database import BUSY_S, Database, connect
 from hilum.stores.sqlite.errors import translated
 from hilum.stores.sqlite.journal import JournalSection
@@ -22,6 +23,7 @@ class SqliteStore(
     ReadingsSection,
     TiersSection,
     KeepingSection,
+    ChangesSection,
     JournalSection,
     LedgerSection,
     AlertSection,
