@@ -243,6 +243,15 @@ def test_a_label_younger_than_the_stay_counts_from_its_own_date() -> None:
     assert total(store, D0 + 5 * DAY_MS) == 0.0
 
 
+def test_a_year_alone_counts_from_an_assumed_day() -> None:
+    """Where only the year is known the loss counts from its first of October, and says so."""
+    lot = Lot("L1", "onion", year=2023)
+    store = world(Stay(0, "L1", "tub", Wrap.PAPER, D0), lot=lot)
+    loss = loss_of(store, D0 + DAY_MS)
+    assert loss.unobserved_days == pytest.approx((date(2024, 1, 2) - date(2023, 10, 1)).days)
+    assert any("counts from 2023-10-01" in note for note in loss.notes)
+
+
 def test_after_the_last_reading_conditions_are_held() -> None:
     """A silent box goes on as it was: estimated time, and a note once it is longer than a gap."""
     store = world(Stay(0, "L1", "tub", Wrap.OPEN, D0), lot=Lot("L1", "onion", label_date=NEW_YEAR))

@@ -18,7 +18,7 @@ from hilum.science.errors import NoLifeModelError, UnknownNameError
 from hilum.science.isotherms import dry_from_wet_pct
 from hilum.science.kinds import kind, own_isotherm
 from hilum.science.lag import relax, tau_days
-from hilum.science.seedmodel import SeedModel, equilibrium_mc_dry_pct
+from hilum.science.seedmodel import SeedModel, equilibrium_mc_dry_pct, model_for
 from hilum.science.surrogates import seed_model_for
 
 START_DECIMALS = 3
@@ -47,11 +47,12 @@ class Moment:
 
 
 class Ledger:
-    """Reads rows of the ledger, each only once: for one page or one run."""
+    """Reads the ledger, each row only once: for one page or one run."""
 
     def __init__(self, store: Store) -> None:
         self._store = store
         self._rows: dict[tuple[CurveKey, int], LedgerRows] = {}
+        self._moments: dict[tuple[CurveKey, int], Moment | None] = {}
 
     def around(self, key: CurveKey, time_ms: int) -> LedgerRows:
         """Give the last row up to a time and the one after it, as far as there are any."""
@@ -59,6 +60,14 @@ class Ledger:
         if name not in self._rows:
             self._rows[name] = self._store.row_at(key, time_ms)
         return self._rows[name]
+
+    def moment(self, key: CurveKey, time_ms: int) -> Moment | None:
+        """Read one curve; ``None``: it has no rows."""
+        name = (key, time_ms)
+        if name not in self._moments:
+            rows = self.around(key, time_ms)
+            self._moments[name] = _read(key, rows, time_ms) if len(rows) else None
+        return self._moments[name]
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,35 +106,34 @@ class Course:
         """Give the seed at a time of the stay; ``None`` while the box has no readings."""
         rows = ledger.around(self.start_up, time_ms)
         if self.sealed or len(rows) != 1 or int(rows.last_ms[0]) > time_ms:
-            return self._on(ledger, self.start_up, time_ms)
+            return ledger.moment(self.start_up, time_ms)
         join_ms = int(rows.last_ms[0])
         if not (ledger.around(self.shared, time_ms).last_ms > join_ms).any():
-            return self._on(ledger, self.start_up, time_ms)
-        now = self._on(ledger, self.shared, time_ms)
-        then = self._on(ledger, self.shared, join_ms)
+            return ledger.moment(self.start_up, time_ms)
+        now, then = (ledger.moment(self.shared, each) for each in (time_ms, join_ms))
         if now is None or then is None:
             return None
         sums = zip(_moment(rows, 0).sums, now.sums, then.sums, strict=True)
-        return replace(now, sums=tuple(own + (end - start) for own, end, start in sums))
+        return replace(now, sums=tuple(begun + (end - start) for begun, end, start in sums))
 
-    def _on(self, ledger: Ledger, key: CurveKey, time_ms: int) -> Moment | None:
-        """Read one curve: between two rows, before its first, or held after its last."""
-        rows = ledger.around(key, time_ms)
-        if not len(rows):
-            return None
-        first, first_ms = _moment(rows, 0), int(rows.last_ms[0])
-        if len(rows) == 2:
-            return _between(first, first_ms, _moment(rows, 1), int(rows.last_ms[1]), time_ms)
-        if first_ms <= time_ms:
-            return held(self.model, self.stay.wrap, first, (time_ms - first_ms) / MS_PER_DAY)
-        start = replace(first, sums=NOTHING_YET, mc_dry_pct=self.start_mc_dry_pct)
-        begin_ms = key.start_ms
-        if begin_ms is None:  # its first reading
-            begin_ms = first_ms - round(sum(first.sums[1:3]) * 1000.0)
-        if begin_ms <= time_ms:
-            return _between(start, begin_ms, first, first_ms, time_ms)
-        missed = held(self.model, self.stay.wrap, start, (begin_ms - time_ms) / MS_PER_DAY)
-        return replace(start, sums=tuple(-value for value in missed.sums))
+
+def _read(key: CurveKey, rows: LedgerRows, time_ms: int) -> Moment:
+    """Read a curve between two rows, before its first, or held after its last."""
+    model = model_for(key.model)
+    first, first_ms = _moment(rows, 0), int(rows.last_ms[0])
+    if len(rows) == 2:
+        return _between(first, first_ms, _moment(rows, 1), int(rows.last_ms[1]), time_ms)
+    if first_ms <= time_ms:
+        return held(model, key.wrap, first, (time_ms - first_ms) / MS_PER_DAY)
+    mc = first.mc_dry_pct if key.start_mc_dry_pct is None else key.start_mc_dry_pct
+    start = replace(first, sums=NOTHING_YET, mc_dry_pct=mc)
+    begin_ms = key.start_ms
+    if begin_ms is None:  # its first reading
+        begin_ms = first_ms - round(sum(first.sums[1:3]) * 1000.0)
+    if begin_ms <= time_ms:
+        return _between(start, begin_ms, first, first_ms, time_ms)
+    missed = held(model, key.wrap, start, (begin_ms - time_ms) / MS_PER_DAY)
+    return replace(start, sums=tuple(-value for value in missed.sums))
 
 
 def held(model: SeedModel, wrap: str, start: Moment, days: float) -> Moment:

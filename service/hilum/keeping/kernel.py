@@ -278,6 +278,8 @@ class Burden:
 
 def burden(model: SeedModel, mc_dry_pct: Floats, temp_c: Floats) -> Burden:
     """Weigh moments of a seed's life."""
+    if not len(mc_dry_pct):
+        return Burden(mc_dry_pct, mc_dry_pct, mc_dry_pct)
     rate = loss_rate_per_day(model, mc_dry_pct, temp_c)
     dry = mc_dry_pct < equilibrium_mc_dry_pct(model, DRY_ERH_PCT, temp_c)
     return Burden(rate, is_wet(model, mc_dry_pct, temp_c).astype(np.float64), rate * dry)
@@ -370,7 +372,7 @@ def _increments(chunk: Chunk, leads: _Leads, loads: _Loads, index: int) -> tuple
 
 def _leads(chunk: Chunk, path: Path, seed: Seed, start: Start) -> _Leads:
     """Steps into the hours, those over gaps bridged with the worse end."""
-    model, scale = seed.model, seed.scale
+    scale = seed.scale
     hours = slice(start.index, None)
     days, temp_c = chunk.lead_days[hours].copy(), chunk.lead_temp_c[hours].copy()
     target = path.lead_target[hours] * scale
@@ -383,12 +385,14 @@ def _leads(chunk: Chunk, path: Path, seed: Seed, start: Start) -> _Leads:
         keep[:1] = relax(1.0, 0.0, days[:1], tau)
         gain[:1] = relax(0.0, here_target[:1], days[:1], tau)
     gaps = np.flatnonzero(days > max(seed.gap_days, MIN_GAP_DAYS))
-    start_worse = loss_rate_per_day(model, target[gaps], temp_c[gaps]) >= loss_rate_per_day(
-        model, here_target[gaps], here_temp_c[gaps]
-    )
-    worse = np.where(start_worse, target[gaps], here_target[gaps])
-    gain[gaps] = relax(0.0, worse, days[gaps], path.tau_days[hours][gaps])
-    gap_temp_c = np.where(start_worse, temp_c[gaps], here_temp_c[gaps])
+    gap_temp_c = temp_c[gaps]
+    if len(gaps):
+        ends = ((target[gaps], gap_temp_c), (here_target[gaps], here_temp_c[gaps]))
+        rates = [loss_rate_per_day(seed.model, *end) for end in ends]
+        at_start = rates[0] >= rates[1]
+        worse = np.where(at_start, ends[0][0], ends[1][0])
+        gain[gaps] = relax(0.0, worse, days[gaps], path.tau_days[hours][gaps])
+        gap_temp_c = np.where(at_start, ends[0][1], ends[1][1])
     return _Leads(days, temp_c, keep, gain, gaps, gap_temp_c)
 
 

@@ -5,6 +5,7 @@ Pure computation; the keeper reads and writes.
 
 from collections.abc import Callable, Sequence
 from dataclasses import fields, replace
+from functools import cache
 
 import numpy as np
 
@@ -39,6 +40,7 @@ def shared_key(key: CurveKey) -> CurveKey:
     return replace(key, start_ms=None, start_mc_dry_pct=None)
 
 
+@cache
 def is_sealed(wrap: str, size: str) -> bool:
     """Tell whether seed in this wrap holds its own moisture."""
     return bool(np.isinf(tau_days(wrap, size, 20.0)))

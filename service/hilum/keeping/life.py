@@ -7,11 +7,11 @@ temperature and humidity), or at its own moisture if its wrap was sealed.
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, time
 
 from hilum.domain.model import MS_PER_DAY, Lot, Stay, Wrap
 from hilum.keeping.course import Course, Ledger, Moment, Sums, courses, held, prior_mc_dry_pct
 from hilum.keeping.kernel import NOTHING_YET, SECONDS_PER_DAY, SUMS
+from hilum.keeping.origin import label_day, ms_of
 from hilum.science.seedmodel import SeedModel
 
 
@@ -57,9 +57,9 @@ class LotLife:
     @property
     def origin_ms(self) -> int | None:
         """Time from which the loss counts; ``None``: no date and no stay is known."""
-        if self.lot.label_date is not None:
-            midnight = datetime.combine(self.lot.label_date, time(), UTC)
-            return int(midnight.timestamp() * 1000)
+        day = label_day(self.lot)
+        if day is not None:
+            return ms_of(day)
         return self._courses[0].stay.from_ms if self._courses else None
 
     def between(self, start_ms: int, end_ms: int) -> Tally:

@@ -1,7 +1,7 @@
 """What storage has cost a lot so far, with its doubts, and what it can still bear.
 
-The loss counts from the date of the germination figure it is set against (the label's), or from the
-first stay where no date is known. It has loss multiplier 1; ``factor`` says how far it may be off,
+The loss counts from the day of the germination figure it is set against (see ``origin``), or from
+the first stay where none is known. It has loss multiplier 1; ``factor`` says how far it may be off,
 each way.
 """
 

@@ -7,6 +7,7 @@ from hilum.domain.ports import Store
 from hilum.keeping.course import Course, Moment
 from hilum.keeping.kernel import SECONDS_PER_DAY
 from hilum.keeping.life import LotLife, Tally
+from hilum.keeping.origin import is_assumed, label_day
 from hilum.science.seedmodel import SeedModel, is_very_dry, is_wet
 
 ESTIMATED_SHARE = 0.05
@@ -65,8 +66,11 @@ def _silence(store: Store, life: LotLife, course: Course | None, at_ms: int) -> 
 
 
 def _reckoning(life: LotLife, tally: Tally, course: Course | None) -> Iterator[str]:
-    if life.lot.label_date is None:
+    day = label_day(life.lot)
+    if day is None:
         yield "No date of a germination test is known: the loss counts from its first box."
+    elif is_assumed(life.lot):
+        yield f"Only its year is known: the loss counts from {day:%Y-%m-%d}."
     if tally.unobserved_days >= 1.0:
         yield (
             f"For {_span(tally.unobserved_days * SECONDS_PER_DAY)} nobody measured: that time is "
