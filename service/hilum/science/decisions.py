@@ -200,7 +200,20 @@ def value_of_test(
 
 
 def seeds_for_test(seeds_in_hand: int | None, largest: int) -> int:
-    """Largest usual test [seeds] that leaves three quarters of the seed; 0 where none does."""
+    """Largest usual test that leaves three quarters of the seed.
+
+    Parameters
+    ----------
+    seeds_in_hand : int or None
+        Seeds of the lot [seeds], 0 or more; None: not known, taken as enough.
+    largest : int
+        Largest test that is wanted [seeds], 0 or more.
+
+    Returns
+    -------
+    int
+        Seeds for the test [seeds], one of ``TEST_SIZES``; 0 where none of them fits.
+    """
     spare = largest if seeds_in_hand is None else min(largest, seeds_in_hand // TEST_SHARE)
     return next((size for size in TEST_SIZES if size <= spare), 0)
 

@@ -36,6 +36,18 @@ class Levels:
         Share that germinates at each level [1], 0 to 1; one lot (levels) or many (lots x levels).
     weight : ndarray
         Chance of each level [1], same shape, sums to 1 over the levels.
+
+    Examples
+    --------
+    >>> half = Levels.exactly(50.0)
+    >>> half.predictive(2).round(12).tolist()
+    [0.25, 0.5, 0.25]
+    >>> round(half.chance_of(1, 2), 12)
+    0.75
+
+    References
+    ----------
+    NIST Digital Library of Mathematical Functions, 8.17.5 (binomial tail); status: memory.
     """
 
     fraction: Floats
@@ -49,20 +61,56 @@ class Levels:
         return cls(np.array([germination_pct / 100.0]), np.ones(1))
 
     def predictive(self, sown: int) -> Floats:
-        """Chance [1] of 0 to ``sown`` seeds germinating, last index the number."""
+        """Chance of each number of seeds germinating out of so many.
+
+        Parameters
+        ----------
+        sown : int
+            Seeds in the test [seeds], 0 or more.
+
+        Returns
+        -------
+        ndarray
+            Chances of 0, 1, ... ``sown`` [1]; the number is the last index.
+        """
         return np.asarray(
             (self.weight[..., None] * _binomial(sown, self.fraction)).sum(axis=-2), dtype=np.float64
         )
 
     def after(self, germinated: int, sown: int) -> "Levels":
-        """What the distribution becomes once so many of so many [seeds] have germinated."""
+        """What the distribution becomes once so many of so many seeds have germinated.
+
+        Parameters
+        ----------
+        germinated : int
+            Seeds that germinated [seeds], 0 to ``sown``.
+        sown : int
+            Seeds tested [seeds], 0 or more.
+
+        Returns
+        -------
+        Levels
+            The same levels with new weights (Bayes).
+        """
         weight = self.weight * _binomial(sown, self.fraction)[..., germinated]
         return Levels(self.fraction, weight / weight.sum(axis=-1, keepdims=True))
 
     def chance_of(self, plants: int, seeds: int, survival: float = 1.0) -> float:
-        """Chance [1] of at least so many plants from so many seeds of one lot.
+        """Chance of at least so many plants from so many seeds of one lot.
 
-        ``survival`` is the share of germinating seed that becomes a plant [1], 0 to 1.
+        Parameters
+        ----------
+        plants : int
+            Plants wanted [plants], 0 or more.
+        seeds : int
+            Seeds sown [seeds], 0 or more.
+        survival : float
+            Share of germinating seed that becomes a plant [1], 0 to 1.
+
+        Returns
+        -------
+        float
+            Chance [1].
         """
         return float(
             (self.weight * binomial_at_least(plants, seeds, self.fraction * survival)).sum()
@@ -169,12 +217,23 @@ def seeds_to_sow(
     Returns
     -------
     ndarray of int
-        Seeds, one a lot (no dimension for one lot); -1 where 1,000,000 seeds would not do.
+        Number [seeds], one a lot (no dimension for one lot); -1 where 1,000,000 would not do.
 
     Raises
     ------
     OutOfRangeError
         A number lies outside its range.
+
+    Examples
+    --------
+    Three seeds that germinate half the time fail together one time in eight; four, in sixteen.
+
+    >>> int(seeds_to_sow(Levels.exactly(50.0), 1))
+    4
+
+    References
+    ----------
+    NIST Digital Library of Mathematical Functions, 8.17.5 (binomial tail); status: memory.
     """
     _check(plants_wanted, emergence_loss_pct, probability)
     chance = levels.fraction * (1.0 - emergence_loss_pct / 100.0)
@@ -225,6 +284,15 @@ def plants_pmf(
     ------
     OutOfRangeError
         A number lies outside its range.
+
+    Examples
+    --------
+    >>> plants_pmf(Levels.exactly(50.0), 2, 1).round(12).tolist()
+    [0.25, 0.75]
+
+    References
+    ----------
+    NIST Digital Library of Mathematical Functions, 8.17.5 (binomial tail); status: memory.
     """
     _check(plants_wanted, emergence_loss_pct, CONFIDENCE)
     if not 0 <= seeds <= MAX_SEEDS:
@@ -250,7 +318,7 @@ def packets_to_order(
     Parameters
     ----------
     own_plants : ndarray
-        ``plants_pmf`` of the seed in hand, or the convolution of several lots' [1].
+        ``plants_pmf`` of the seed in hand, or the convolution of several lots' [1], each 0 to 1.
     fresh : Levels
         Germination of the seed in the packets.
     packet_seeds : int
@@ -269,6 +337,17 @@ def packets_to_order(
     ------
     OutOfRangeError
         A number lies outside its range.
+
+    Examples
+    --------
+    No seed in hand, one plant wanted: packets of two seeds at 50 %, four seeds needed.
+
+    >>> packets_to_order(np.array([1.0, 0.0]), Levels.exactly(50.0), 2)
+    2
+
+    References
+    ----------
+    NIST Digital Library of Mathematical Functions, 8.17.5 (binomial tail); status: memory.
     """
     wanted = len(own_plants) - 1
     _check(wanted, emergence_loss_pct, probability)
