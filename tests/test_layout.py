@@ -101,6 +101,7 @@ def complaints(function: Callable[..., Any], owner: type | None = None) -> list[
     parts = sections(function)
     for name in ("Examples", "References"):
         parts.setdefault(name, sections(owner).get(name, "") if owner else "")
+    parts.setdefault("Returns", parts.get("Yields", ""))
     signature = inspect.signature(function)
     wanted = ["Returns", *(["Examples", "References"] if is_formula(function) else [])]
     wrong = [f"no {name}" for name in wanted if not parts.get(name)]

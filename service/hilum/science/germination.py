@@ -136,6 +136,12 @@ def start_from_label(
     OutOfRangeError
         A percentage lies outside 0 to 100, or the number of seeds outside its range.
 
+    Examples
+    --------
+    >>> start = start_from_label(90.0)
+    >>> start.count.germinated, start.count.sown, start.status
+    (360.0, 400.0, 'read')
+
     Notes
     -----
     A figure without a date counts as ten seeds. No figure: as if ten seeds had been tested and

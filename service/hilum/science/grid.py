@@ -53,6 +53,20 @@ class Grid:
         Width of v0 within a cell of y [probit], lots x cells.
     weight : ndarray
         Share of the posterior in each cell [1], lots x cells of y x cells of z; sums to 1 a lot.
+
+    Examples
+    --------
+    One lot, 200 of 400: the median at its start is one half, which is 0 probits.
+
+    >>> half = Counts(np.array([[200.0]]), np.array([[400.0]]), np.zeros((1, 1)))
+    >>> grid = make_grid(half, np.array([0.7]), np.zeros((1, 1)))
+    >>> bool(abs(grid.quantiles(np.array([0.5]), np.zeros((1, 1)))[0, 0, 0]) < 1e-6)
+    True
+
+    References
+    ----------
+    Ellis & Roberts 1980, Ann. Bot. 45:13-30 (probit loss); status: memory. Dowell & Jarratt 1971,
+    BIT 11:168-174 (Illinois); status: memory.
     """
 
     y_edges: Floats
@@ -92,7 +106,18 @@ class Grid:
         return tables.reshape(-1, 4)
 
     def ends(self, loss_probit: Floats) -> tuple[Floats, Floats]:
-        """Lowest and highest viability on the grid [probit] at losses (lots x losses)."""
+        """Lowest and highest viability on the grid.
+
+        Parameters
+        ----------
+        loss_probit : ndarray
+            Losses [probit], lots x losses, 0 to 1,000,000.
+
+        Returns
+        -------
+        tuple of ndarray
+            Lowest and highest viability [probit], each lots x losses.
+        """
         middle = self.centre_edges[:, None, :] - self.k_edges[:, None, :] * loss_probit[:, :, None]
         reach = REACH_Z * self.width[:, None, :]
         low = np.minimum(middle[:, :, :-1], middle[:, :, 1:]) - reach
@@ -105,9 +130,9 @@ class Grid:
         Parameters
         ----------
         ned : ndarray
-            Limits [probit], lots x losses x limits.
+            Limits [probit], lots x losses x limits, any finite value.
         loss_probit : ndarray
-            Losses [probit], lots x losses.
+            Losses [probit], lots x losses, 0 to 1,000,000.
 
         Returns
         -------
@@ -145,7 +170,7 @@ class Grid:
         shares : ndarray
             Shares [1], each above 0 and below 1, one dimension.
         loss_probit : ndarray
-            Losses [probit], lots x losses.
+            Losses [probit], lots x losses, 0 to 1,000,000.
 
         Returns
         -------
@@ -180,7 +205,22 @@ class Grid:
         return guess
 
     def draw(self, lot: int, rng: np.random.Generator, draws: int) -> tuple[Floats, Floats]:
-        """Draw v0 [probit] and k [1] of one lot from its posterior."""
+        """Draw pairs from the posterior of one lot.
+
+        Parameters
+        ----------
+        lot : int
+            Which lot, 0 to the last.
+        rng : numpy.random.Generator
+            Where chance comes from.
+        draws : int
+            How many pairs, 0 or more.
+
+        Returns
+        -------
+        tuple of ndarray
+            v0 [probit] and k [1], of equal length.
+        """
         flat = self.weight[lot].reshape(-1)
         cell = rng.choice(flat.size, size=draws, p=flat / flat.sum())
         row, column = np.divmod(cell, self.weight.shape[2])
@@ -204,12 +244,23 @@ def make_grid(counts: Counts, spread: Floats, start_ned: Floats) -> Grid:
     spread : ndarray
         Prior standard deviation of ln k [1], lots, 0 or more.
     start_ned : ndarray
-        A first guess at the viability at each count [probit], lots x counts.
+        A first guess at the viability at each count [probit], lots x counts, any finite value.
 
     Returns
     -------
     Grid
         The posterior, normalised a lot.
+
+    Examples
+    --------
+    >>> half = Counts(np.array([[200.0]]), np.array([[400.0]]), np.zeros((1, 1)))
+    >>> round(float(make_grid(half, np.array([0.7]), np.zeros((1, 1))).weight.sum()), 9)
+    1.0
+
+    References
+    ----------
+    Ellis & Roberts 1980, Ann. Bot. 45:13-30 (probit loss); status: memory. Bayes-Laplace interval:
+    Brown, Cai & DasGupta 2001, Statistical Science 16:101-133; status: memory.
     """
     y_edges = _window(counts, spread, start_ned)
     y = 0.5 * (y_edges[:, :-1] + y_edges[:, 1:])

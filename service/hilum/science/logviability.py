@@ -31,6 +31,13 @@ def log_viability_fraction(ned: Floats) -> Floats:
         Log of the share alive [1], same shape. Absolute error below 1e-9 for ned >= -36,
         relative error below 1e-9 beneath.
 
+    Examples
+    --------
+    At 0 probits half the seed is alive.
+
+    >>> round(float(np.exp(log_viability_fraction(np.array([0.0]))[0])), 9)
+    0.5
+
     Notes
     -----
     Cubic Hermite pieces on nodes 1/32 apart from the error function of the standard library; below
@@ -62,6 +69,13 @@ def death_rate(ned: Floats) -> Floats:
     -------
     ndarray
         Change of the log of the share per probit [1/probit], same shape, positive.
+
+    Examples
+    --------
+    At 0 probits the density is 1/sqrt(2 pi) and the share one half.
+
+    >>> round(float(death_rate(np.array([0.0]))[0]), 6), round(2.0 / math.sqrt(2.0 * math.pi), 6)
+    (0.797885, 0.797885)
 
     References
     ----------

@@ -63,6 +63,18 @@ class Posteriors:
         Where these lots stood in the sequence that was given.
     grid : Grid
         The posteriors themselves, in the same order.
+
+    Examples
+    --------
+    >>> from hilum.science.germination import Count, Evidence
+    >>> (two,) = posteriors([Evidence((Count(x, 400),), factor=4.0) for x in (360, 200)])
+    >>> two.viability(np.zeros((2, 1))).median_pct.round().tolist()
+    [[90.0], [50.0]]
+
+    References
+    ----------
+    Ellis & Roberts 1980, Ann. Bot. 45:13-30 (probit loss; status memory). Bayes-Laplace interval:
+    Brown, Cai & DasGupta 2001, Statistical Science 16:101-133 (status memory).
     """
 
     lots: npt.NDArray[np.int64]
@@ -184,45 +196,167 @@ class Posteriors:
 
 @dataclass(frozen=True, slots=True)
 class Posterior:
-    """The posterior of one lot; losses may be a float (float out) or an array in one dimension."""
+    """The posterior of one lot; losses may be a float (float out) or an array in one dimension.
+
+    Examples
+    --------
+    >>> from hilum.science.germination import Count, Evidence
+    >>> half = posterior(Evidence((Count(200, 400),), factor=4.0))
+    >>> round(float(half.prob_below(50.0, 0.0)), 6)
+    0.5
+
+    References
+    ----------
+    Ellis & Roberts 1980, Ann. Bot. 45:13-30 (probit loss; status memory). Bayes-Laplace interval:
+    Brown, Cai & DasGupta 2001, Statistical Science 16:101-133 (status memory).
+    """
 
     one: Posteriors
 
     def viability(self, loss_probit: Quantity) -> Band:
-        """Viability at a loss [probit, 0 to 1,000,000]: median and 90 % band [%], calibrated."""
+        """Viability at a loss: median and 90 % band, as calibrated.
+
+        Parameters
+        ----------
+        loss_probit : float or ndarray
+            Loss with multiplier 1 [probit], 0 to 1,000,000.
+
+        Returns
+        -------
+        Band
+            [%], shape of ``loss_probit``.
+
+        Raises
+        ------
+        OutOfRangeError
+            A loss lies outside its range.
+        """
         return _given_back(self.one.viability(_row(loss_probit)), loss_probit)
 
     def shown(self, loss_probit: Quantity) -> Band:
-        """Viability with the range to show [%]; see ``Posteriors.shown``."""
+        """Viability with the range to show; see ``Posteriors.shown``.
+
+        Parameters
+        ----------
+        loss_probit : float or ndarray
+            Loss with multiplier 1 [probit], 0 to 1,000,000.
+
+        Returns
+        -------
+        Band
+            [%], shape of ``loss_probit``.
+
+        Raises
+        ------
+        OutOfRangeError
+            A loss lies outside its range.
+        """
         return _given_back(self.one.shown(_row(loss_probit)), loss_probit)
 
     def prob_below(self, minimum_pct: float, loss_probit: Quantity) -> Quantity:
-        """Chance [1] that viability is below a minimum [%, 0 to 100] at a loss [probit]."""
+        """Chance that viability is below a minimum.
+
+        Parameters
+        ----------
+        minimum_pct : float
+            Minimum germination [%], 0 to 100.
+        loss_probit : float or ndarray
+            Loss with multiplier 1 [probit], 0 to 1,000,000.
+
+        Returns
+        -------
+        float or ndarray
+            Chance [1], shape of ``loss_probit``.
+
+        Raises
+        ------
+        OutOfRangeError
+            The minimum or a loss lies outside its range.
+        """
         chance = self.one.prob_below(np.array([minimum_pct]), _row(loss_probit))
         return as_given(chance[0].reshape(np.shape(loss_probit)))
 
     def levels(self, loss_probit: float) -> Levels:
-        """Distribution of germination at a loss [probit, 0 to 1,000,000], in 160 levels."""
+        """Distribution of germination at a loss, cut into 160 levels.
+
+        Parameters
+        ----------
+        loss_probit : float
+            Loss with multiplier 1 [probit], 0 to 1,000,000.
+
+        Returns
+        -------
+        Levels
+            One lot.
+
+        Raises
+        ------
+        OutOfRangeError
+            The loss lies outside its range.
+        """
         many = self.one.levels(np.array([loss_probit]))
         return Levels(many.fraction[0], many.weight[0])
 
     def predictive(self, sown: int, loss_probit: float) -> Floats:
-        """Chance [1] of 0 to ``sown`` of so many seeds germinating at a loss [probit]."""
+        """Chance of each number of seeds germinating out of so many.
+
+        Parameters
+        ----------
+        sown : int
+            Seeds in the test [seeds], 0 or more.
+        loss_probit : float
+            Loss with multiplier 1 [probit], 0 to 1,000,000.
+
+        Returns
+        -------
+        ndarray
+            Chances of 0, 1, ... ``sown`` [1].
+
+        Raises
+        ------
+        OutOfRangeError
+            The loss lies outside its range.
+        """
         return self.levels(loss_probit).predictive(sown)
 
     def k(self) -> Summary:
-        """Loss multiplier [1]: what the evidence says of the true loss against the model's."""
+        """What the evidence says of the true loss against the model's.
+
+        Returns
+        -------
+        Summary
+            Loss multiplier [1].
+        """
         below = np.concatenate([[0.0], np.cumsum(self.one.grid.row_weight[0])])
         low, median, high = np.interp(_SHARES, below, self.one.grid.k_edges[0])
         return Summary(float(median), float(low), float(high))
 
     def v0(self) -> Summary:
-        """Viability at the start [probit]."""
+        """What the evidence says of the start.
+
+        Returns
+        -------
+        Summary
+            Viability at loss 0 [probit].
+        """
         low, median, high = self.one.grid.quantiles(_SHARES, np.zeros((1, 1)))[0, 0]
         return Summary(float(median), float(low), float(high))
 
     def sample(self, rng: np.random.Generator, draws: int) -> tuple[Floats, Floats]:
-        """Draw pairs of v0 [probit] and k [1] from the posterior, two arrays of equal length."""
+        """Draw pairs from the posterior.
+
+        Parameters
+        ----------
+        rng : numpy.random.Generator
+            Where chance comes from.
+        draws : int
+            How many pairs, 0 or more.
+
+        Returns
+        -------
+        tuple of ndarray
+            v0 [probit] and k [1], of equal length.
+        """
         return self.one.grid.draw(0, rng, draws)
 
 
@@ -294,6 +428,18 @@ def bands(evidences: Sequence[Evidence], loss_probit: Floats) -> Band:
     ------
     OutOfRangeError
         A loss lies outside its range.
+
+    Examples
+    --------
+    >>> from hilum.science.germination import Count, Evidence
+    >>> lots = [Evidence((Count(x, 400),), factor=4.0) for x in (360, 200)]
+    >>> bands(lots, np.zeros((2, 1))).median_pct.round().tolist()
+    [[90.0], [50.0]]
+
+    References
+    ----------
+    Ellis & Roberts 1980, Ann. Bot. 45:13-30 (probit loss; status memory). Bayes-Laplace interval:
+    Brown, Cai & DasGupta 2001, Statistical Science 16:101-133 (status memory).
     """
     out = np.empty((3, *loss_probit.shape))
     for chunk in posteriors(evidences):
