@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from hilum.domain.model import Reading
+from hilum.domain.model import Box, BoxType, Lot, Placement, Reading, Role, Sensor, Stay, Wrap
 from hilum.stores.sqlite import SqliteStore
 from plugins.mosquitto import Broker
 from plugins.sensors import Message, Sensors, senml, wait_until
@@ -84,6 +84,18 @@ def count(database: Path) -> int:
         store.close()
 
 
+def add_lots(store: SqliteStore) -> None:
+    """Put two of the sensors into boxes, with lots that follow them openly, in paper and sealed."""
+    for slug, sensor in (("tub", reading(0).sensor), ("jar", reading(1).sensor)):
+        store.save_box(Box(slug, slug.title(), BoxType.TUB))
+        store.save_sensor(Sensor(sensor, START_MS))
+        store.add_placement(Placement(0, sensor, slug, Role.INSIDE, START_MS))
+        for wrap in (Wrap.OPEN, Wrap.PAPER, Wrap.FOIL):
+            code = f"{slug}-{wrap}"
+            store.save_lot(Lot(code, "onion"))
+            store.add_stay(Stay(0, code, slug, wrap, START_MS + 3_600_000))
+
+
 def run_scenario(broker: Broker, folder: Path, *, messages: int, kills: int, seed: int) -> Outcome:
     """Publish at full speed while the service is killed at random moments.
 
@@ -91,7 +103,9 @@ def run_scenario(broker: Broker, folder: Path, *, messages: int, kills: int, see
     """
     database = folder / "hilum.sqlite3"
     moments = sorted(random.Random(seed).sample(range(messages // 20, messages), kills))  # noqa: S311
-    SqliteStore(database).close()
+    store = SqliteStore(database)
+    add_lots(store)
+    store.close()
     with serving(broker.port, database) as kill_and_restart, Sensors(broker.port) as sensors:
         sent = 0
         for moment in [*moments, messages]:

@@ -1,4 +1,4 @@
-"""A small process for tests: ingest and SQLite, and nothing else, until it is told to stop.
+"""A small process for tests: ingest, SQLite and the ledger, until it is told to stop.
 
 python serve.py PORT DATABASE
 """
@@ -9,7 +9,9 @@ import sys
 import threading
 import time
 
+from hilum.bootstrap.keeping_loop import KeepingLoop
 from hilum.ingest import BrokerSettings, Ingest, IngestSettings
+from hilum.keeping.keeper import LedgerKeeper
 from hilum.stores.sqlite import SqliteStore
 
 
@@ -29,7 +31,9 @@ def main() -> None:
     signal.signal(signal.SIGTERM, lambda *_: over.set())
     broker = BrokerSettings(port=port, username="hilum", password="swordfish")  # noqa: S106
     store = SqliteStore(database)
-    ingest = Ingest(store, IngestSettings(broker=broker), SystemClock(), lambda _: None)
+    loop = KeepingLoop(LedgerKeeper(store), lambda _: None)
+    ingest = Ingest(store, IngestSettings(broker=broker), SystemClock(), loop.wake)
+    loop.start()
     ingest.start()
     while not ingest.status().connected and not over.wait(0.01):
         pass
@@ -37,6 +41,7 @@ def main() -> None:
     while not over.wait(0.5) and os.getppid() == parent:
         pass
     ingest.stop()
+    loop.stop()
     store.close()
 
 

@@ -5,8 +5,10 @@ from pathlib import Path
 import pytest
 
 from hilum.domain.model import Reading
+from hilum.keeping.keeper import LedgerKeeper
 from hilum.stores.sqlite import SqliteStore
 from ingest.no_loss import message, reading, run_scenario, serving
+from keeping.worlds import bits
 from plugins.mosquitto import Broker
 from plugins.sensors import Sensors, wait_until
 
@@ -35,6 +37,23 @@ def test_twenty_thousand_messages_and_five_kills(broker: Broker, tmp_path: Path)
     kept = everything(outcome.database)
     assert len(kept) == 20_000
     assert set(kept) == set(outcome.confirmed)
+    assert_ledger_is_true(outcome.database)
+
+
+def assert_ledger_is_true(database: Path) -> None:
+    """The ledger kept through all kills is that of a rebuild, to the last bit."""
+    store = SqliteStore(database)
+    try:
+        keeper = LedgerKeeper(store)
+        keeper.ensure_curves()
+        keeper.update()
+        kept = bits(store)
+        assert kept
+        assert all(any(columns) for columns in kept.values())
+        keeper.rebuild()
+        assert bits(store) == kept
+    finally:
+        store.close()
 
 
 @pytest.mark.parametrize("kill", [False, True], ids=["restart", "kill -9"])

@@ -15,6 +15,7 @@ import pytest
 
 CONF = Path(__file__).resolve().parents[2] / "service" / "broker"
 PATH = f"{os.environ.get('PATH', '')}:/usr/sbin:/usr/local/sbin"
+MEMORY = Path("/dev/shm")  # noqa: S108 - the broker writes at every change; spare the disk
 USERS = {"hilum": "swordfish", "tub-1": "gasket", "tester": "probe"}
 
 
@@ -98,7 +99,7 @@ def broker() -> Iterator[Broker]:
         if os.environ.get("HILUM_REQUIRE_SERVICES"):
             pytest.fail(reason)
         pytest.skip(reason)
-    folder = Path(tempfile.mkdtemp(prefix="hilum-broker-"))
+    folder = Path(tempfile.mkdtemp(prefix="hilum-broker-", dir=MEMORY if MEMORY.is_dir() else None))
     running = Broker(folder, program)
     try:
         running.start()

@@ -86,7 +86,9 @@ class Sensors:
 
     def settle(self, seconds: float = 20.0) -> None:
         """Wait until the broker confirmed everything."""
-        assert wait_until(lambda: not self._waiting(), seconds), "the broker did not confirm everything"
+        assert wait_until(lambda: not self._waiting(), seconds), (
+            "the broker did not confirm everything"
+        )
 
     def vanish(self) -> None:
         """Break the connection without a goodbye, as a dead battery does."""

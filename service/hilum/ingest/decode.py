@@ -119,7 +119,7 @@ class Decoder:
 
 
 def _completes(reading: Reading, last: Reading) -> bool:
-    if not 0 <= reading.time_ms - last.time_ms <= PAIR_MS:
+    if abs(reading.time_ms - last.time_ms) > PAIR_MS:
         return False
     mine = (reading.temp_c is None, reading.rh_pct is None)
     return True in mine and mine == (last.temp_c is not None, last.rh_pct is not None)

@@ -10,6 +10,7 @@ which stops the reading from the network and so holds the broker back.
 
 import json
 import logging
+import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from threading import Lock
 
@@ -35,6 +36,8 @@ from hilum.ingest.settings import BrokerSettings
 LOG = logging.getLogger(__name__)
 QUEUED_OUT = 1_000
 SESSION_TAKEN_OVER = 142
+SHORT_S = 10.0  # a connection that ends sooner is one of a rival's, if it happens again and again
+RIVAL_AFTER = 3
 REFUSED = {
     134: "The broker refused Hilum's name or password.",
     135: "The broker does not let Hilum in with this name and password.",
@@ -78,6 +81,8 @@ class MqttLink:
         self._now_ms = now_ms
         self._epoch = 0  # counts connections: packet numbers of an old one mean nothing in a new
         self._epoch_lock = Lock()
+        self._since = 0.0
+        self._short = 0  # connections in a row that ended soon
         self._client = self._make_client()
 
     def _make_client(self) -> Client:
@@ -175,9 +180,7 @@ class MqttLink:
             return
         with self._epoch_lock:
             self._epoch += 1
-        self.connected = True
-        self.last_error = ""
-        LOG.info("Connected to the broker at %s:%s", self.settings.host, self.settings.port)
+        self._since = time.monotonic()
         if self.settings.version == "5":
             client.subscribe([(topic, self._options(topic)) for topic in self.filters])
         else:
@@ -208,7 +211,7 @@ class MqttLink:
         self.connected = len(refused) < len(reasons)
         if refused:
             self._fail(f"The broker does not let Hilum listen to {', '.join(refused)}.")
-        else:
+        elif self._short < RIVAL_AFTER:
             self.last_error = ""
             LOG.info("Listening to the broker at %s:%s", self.settings.host, self.settings.port)
 
@@ -227,10 +230,17 @@ class MqttLink:
         with self._epoch_lock:
             self._epoch += 1
         was_connected, self.connected = self.connected, False
-        if reason.value == SESSION_TAKEN_OVER:
+        if not was_connected or not reason.is_failure:
+            return
+        ended_soon = time.monotonic() - self._since < SHORT_S
+        self._short = self._short + 1 if ended_soon else 0
+        if reason.value == SESSION_TAKEN_OVER or self._short >= RIVAL_AFTER:
             name = self.settings.client_id
-            self._fail(f"Another program signed in to the broker as “{name}”.")
-        elif was_connected and reason.is_failure:
+            self._fail(
+                "The connection to the broker ends as soon as it is made. Another program may be "
+                f"signed in as “{name}”."
+            )
+        else:
             self._fail("The connection to the broker was lost.")
 
     def _on_message(self, _client: Client, _userdata: object, message: MQTTMessage) -> None:
