@@ -75,7 +75,9 @@
   function tell(index) {
     readout.replaceChildren();
     if (index === null || index === undefined || !columns || columns.erh_lo[index] === undefined) {
-      readout.textContent = "Point at a moment to read it; drag across a span to see it closer.";
+      readout.textContent = window.matchMedia("(hover: none)").matches
+        ? "Touch a moment to read it."
+        : "Point at a moment to read it; drag across a span to see it closer.";
       return;
     }
     addReadout("", moment(columns.time_ms[index]));

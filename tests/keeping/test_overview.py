@@ -90,7 +90,8 @@ def test_a_box_without_a_sensor_and_one_that_never_spoke_are_told_apart() -> Non
     store = MemoryStore()
     store.save_box(BOX)
     bare = box_overview(store, BOX, NOW)
-    assert (bare.need, bare.newest, bare.week, bare.moisture) == (Need.NO_SENSOR, None, None, None)
+    assert (bare.need, bare.newest, bare.week, bare.moisture) == (None, None, None, None)
+    assert bare.freshness is Freshness.NO_SENSOR
     store.save_sensor(Sensor("a/1", NOW))
     store.add_placement(Placement(0, "a/1", BOX.slug, Role.INSIDE, NOW - MS_PER_DAY))
     assert box_overview(store, BOX, NOW).need is Need.NO_READING
@@ -105,7 +106,7 @@ def test_a_reading_from_before_the_sensor_came_here_does_not_count() -> None:
     store.save_box(other)
     store.add_placement(Placement(0, "a/1", "jar", Role.INSIDE, NOW - 60_000))
     assert newest_conditions(store, other, NOW) is None
-    assert box_overview(store, BOX, NOW).need is Need.NO_SENSOR
+    assert box_overview(store, BOX, NOW).freshness is Freshness.NO_SENSOR
 
 
 def test_the_other_quantity_is_taken_from_just_before() -> None:

@@ -42,9 +42,12 @@ def address(parts: WebParts) -> Iterator[str]:
         yield url
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
-    """The system's Chromium; skipped where there is none, unless services are required."""
+    """The system's Chromium; skipped where there is none, unless services are required.
+
+    For one module only: while it runs its event loop stands in the way of others.
+    """
     path = chromium_path()
     if path is None:
         reason = "Chromium is not installed (Debian package chromium)"

@@ -24,6 +24,7 @@ from hilum.domain.model import (
     Wrap,
 )
 from hilum.domain.ports import Store
+from hilum.keeping.keeper import LedgerKeeper
 from hilum.stores.memory import MemoryStore
 
 NOW_MS = 1_764_061_920_000
@@ -93,6 +94,7 @@ def add_lots(store: Store) -> None:
         ("L-0002", "lettuce", "Grey Wing", "tub", Wrap.PAPER),
         ("L-0003", "pea", "Tall Harbour", "tub", Wrap.POLY),
         ("L-0004", "tomato", "Ember", "jar", Wrap.FOIL),
+        ("L-0005", "garlic", "White Strand", "drawer", Wrap.OPEN),
     ):
         label = date(2024, 10, 1)
         store.save_lot(
@@ -134,4 +136,7 @@ def small_world() -> Store:
     add_boxes(store)
     add_lots(store)
     add_events(store)
+    keeper = LedgerKeeper(store)
+    keeper.ensure_curves()
+    keeper.update()
     return store

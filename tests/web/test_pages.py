@@ -1,5 +1,6 @@
 """What stands on the pages, element by element, over the small place."""
 
+import re
 from dataclasses import replace
 from itertools import repeat
 
@@ -7,11 +8,12 @@ import pytest
 from starlette.testclient import TestClient
 
 from hilum.domain.errors import StoreError
-from hilum.domain.model import Box, BoxType
+from hilum.domain.model import Box, BoxType, Reject, RejectReason
 from hilum.stores.memory import MemoryStore
 from hilum.web.app import create_app
 from hilum.web.parts import IngestStatus, WebParts
 from web.elements import Element, parse
+from web.small_world import NOW_MS
 
 PAGES = (
     "/",
@@ -66,18 +68,17 @@ def test_every_link_within_hilum_leads_somewhere(client: TestClient, url: str) -
 
 
 def test_boxes_says_what_needs_doing_in_one_sentence(client: TestClient) -> None:
-    """The damp box comes before the silent one and the one without a sensor."""
+    """The damp box comes before the silent one, both before the others."""
     found = page(client, "/")
     assert found.one(of="headline").text == (
-        "Today: Card-index drawer is damp, Jar in the fridge is silent and Shoebox of flowers has "
-        "no sensor."
+        "Today: Card-index drawer is damp and Jar in the fridge is silent."
     )
     names = [card.one("h2").text for card in found.all("article")]
     assert names == [
         "Card-index drawer",
         "Jar in the fridge",
-        "Shoebox of flowers",
         "Gasketed tub",
+        "Shoebox of flowers",
     ]
 
 
@@ -200,7 +201,56 @@ def test_lots_are_found_by_any_word(client: TestClient) -> None:
     assert found.one("input").attrs["value"] == "tub PEA"
     none = page(client, "/lots?q=%3Cscript%3E")
     assert none.one("input").attrs["value"] == "<script>"
-    assert "0 lots of 4" in none.one("main").text
+    assert "0 lots of 5" in none.one("main").text
+
+
+def test_lots_can_be_put_weakest_first(client: TestClient) -> None:
+    """Those of which nothing can be said come last; what was looked for is kept."""
+    found = page(client, "/lots?order=weakest&q=l-00")
+    rows = [row.all("td")[0].text for row in found.one("tbody").all("tr")]
+    figures = [int(words.split()[1]) for words in rows[:-1]]
+    assert figures == sorted(figures)
+    assert rows[-1] == "not worked out"
+    links = {link.text: link for link in found.one("nav", of="ranges").all("a")}
+    assert links["Weakest first"].attrs["aria-current"] == "true"
+    assert links["By name"].attrs["href"] == "/lots?q=l-00&order=name"
+
+
+def test_lot_says_viability_with_its_band_and_how_it_was_made(client: TestClient) -> None:
+    """The sentence, the two pictures and the list of grounds are there."""
+    found = page(client, "/lots/L-0001")
+    words = found.one(of="headline").text
+    assert re.fullmatch(r"About \d+ % now \(\d+–\d+ %\)\.", words), words
+    scale = found.one("svg", of="keeping-band")
+    assert scale.attrs["aria-label"].endswith("minimum 70\xa0%")
+    assert "spent" in found.one("svg", of="budget").attrs["aria-label"]
+    made = {
+        item.one("dt").text: item.one("dd").text for item in found.all("dl", of="facts")[0].children
+    }
+    assert made["Constants"].startswith("its own constants, published")
+    assert "Ellis & Roberts" in made["Constants"]
+    assert made["Minimum"].startswith("70 % US Federal Seed Act")
+    assert made["Wet hours"] == "none"
+    assert made["Measured"] == "38 days 1 day bridged"  # the gap of 0.7 days
+
+
+def test_lot_draws_its_life_with_its_tests(client: TestClient) -> None:
+    """A band, a middle, the minimum, now, one dot a test; and a table of the same."""
+    life = page(client, "/lots/L-0001").one("section", aria_labelledby="life-title")
+    assert life.one("path", of="middle").attrs["d"].startswith("M0.0 ")
+    drawn = life.one("svg", of="panel-svg")
+    assert len(drawn.all("circle", of="test-dot")) == 1
+    assert drawn.one("line", of="vb-minimum").attrs["y1"] == "30.0%"
+    assert len(life.one("tbody").all("tr")) == 9
+
+
+def test_lot_without_a_life_model_says_why(client: TestClient) -> None:
+    """Garlic is no seed: no figure, no picture, but the reason."""
+    found = page(client, "/lots/L-0005")
+    assert found.one(of="headline").text == "How much of it is alive cannot be worked out."
+    assert "storage organ" in found.one(of="finding").text
+    assert not found.all("svg", of="keeping-band")
+    assert not found.all("svg", of="panel-svg")
 
 
 def test_lot_shows_label_tests_and_stays(client: TestClient) -> None:
@@ -253,6 +303,20 @@ def test_sensors_gives_the_reason_of_each_refusal(client: TestClient) -> None:
     """The reason stands in words, with what exactly was wrong."""
     text = page(client, "/sensors").one("main").text
     assert "A probe’s fault value , from lane/a1: temperature 85.0 °C is what a probe" in text
+
+
+def test_refusals_of_one_kind_in_a_row_are_one_line(parts: WebParts, client: TestClient) -> None:
+    """A sensor that repeats its fault does not push the others off the page."""
+    parts.store.add_rejects(
+        [
+            Reject(NOW_MS + k, "hilum/lane/b2/readings", RejectReason.TIME, f"wrong {k}", b"", "b2")
+            for k in range(40)
+        ]
+    )
+    lines = [line.text for line in page(client, "/sensors").one("ul", of="lines").all("li")]
+    assert len(lines) == 2
+    assert "wrong 39" in lines[0]
+    assert "39 more like it since 2025-11-25 10:12." in lines[0]
 
 
 def test_sensors_says_when_nothing_can_arrive(parts: WebParts) -> None:

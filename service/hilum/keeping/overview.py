@@ -54,13 +54,15 @@ class Freshness(StrEnum):
 
 
 class Need(StrEnum):
-    """Something about a box that asks for a person, the most pressing first."""
+    """Something about a box that asks for a person, the most pressing first.
+
+    A box without a sensor asks for nobody: it may be meant so.
+    """
 
     WET = "wet"
     DAMP = "damp"
     SILENT = "silent"
     NO_READING = "no-reading"
-    NO_SENSOR = "no-sensor"
 
 
 @dataclass(frozen=True, slots=True)
@@ -287,7 +289,6 @@ def _need(state: Freshness, *, damp: bool, wet: bool) -> Need | None:
     return {
         Freshness.SILENT: Need.SILENT,
         Freshness.NO_READING: Need.NO_READING,
-        Freshness.NO_SENSOR: Need.NO_SENSOR,
     }.get(state)
 
 

@@ -50,15 +50,17 @@ _NEED_STAMPS = {
     Need.DAMP: "Damp",
     Need.SILENT: "Silent",
     Need.NO_READING: "Nothing heard",
-    Need.NO_SENSOR: "No sensor",
 }
 _NEED_VERBS = {
     Need.WET: "is too wet",
     Need.DAMP: "is damp",
     Need.SILENT: "is silent",
     Need.NO_READING: "has not been heard yet",
-    Need.NO_SENSOR: "has no sensor",
 }
+
+
+ABOVE = "Above band"
+NO_SENSOR = "Nothing is known about this box: no sensor stands in it."
 
 
 def is_now(overview: BoxOverview) -> bool:
@@ -85,21 +87,21 @@ def finding(overview: BoxOverview) -> str:
             return "Its sensor has stopped. Look at its battery and whether it is in reach."
         case Need.NO_READING:
             return "A sensor stands here but nothing has arrived from it."
-        case Need.NO_SENSOR:
-            return "Nothing is known about this box until a sensor stands in it."
         case None:
-            return ""
+            return NO_SENSOR if overview.freshness is Freshness.NO_SENSOR else ""
 
 
 def stamp(overview: BoxOverview) -> Stamp:
     """State of a box in one word."""
     if overview.need is not None:
         return Stamp("ask", _NEED_STAMPS[overview.need])
+    if overview.freshness is Freshness.NO_SENSOR:
+        return Stamp("unknown", "No sensor")
     newest = overview.newest
     if overview.freshness is Freshness.LATE or newest is None or newest.erh_pct is None:
         return Stamp("unknown", "Late" if overview.freshness is Freshness.LATE else "Not known")
     if newest.erh_pct > overview.box.target_high_pct:
-        return Stamp("unknown", "Above band")
+        return Stamp("unknown", ABOVE)
     return Stamp("well", "Dry" if newest.erh_pct < overview.box.target_low_pct else "In band")
 
 
@@ -177,15 +179,24 @@ def headline(overviews: list[BoxOverview]) -> str:
         if rest:
             told.append(f"{count_word(rest)} more {'needs' if rest == 1 else 'need'} a look")
         return f"Today: {sentence_list(told)}."
-    late = sum(1 for o in overviews if not is_now(o))
+    return _quiet(overviews)
+
+
+def _quiet(overviews: list[BoxOverview]) -> str:
+    """Say that nothing needs doing, no more surely than is known."""
+    heard = [o for o in overviews if o.freshness is not Freshness.NO_SENSOR]
+    late = sum(1 for o in heard if not is_now(o))
+    above = [o.box.name for o in heard if stamp(o).words == ABOVE]
+    if not heard:
+        return "No box has a sensor yet, so nothing is known of them."
     if late:
         who = "one box was" if late == 1 else f"{count_word(late)} boxes were"
         return f"Nothing needs doing that we know of, but {who} last heard more than an hour ago."
-    above = [o.box.name for o in overviews if stamp(o).words == "Above band"]
     if above:
         verb = "has" if len(above) == 1 else "have"
         return f"Nothing needs doing yet; {sentence_list(above)} {verb} just gone above the band."
-    return "Nothing needs doing today."
+    where = " in the boxes that have a sensor" if len(heard) < len(overviews) else ""
+    return f"Nothing needs doing today{where}."
 
 
 def by_need(overviews: list[BoxOverview]) -> list[BoxOverview]:
@@ -202,7 +213,10 @@ def boxes_page(
     return BoxesPage(
         title="Boxes",
         headline=headline(overviews),
-        well=bool(overviews) and all(o.need is None and is_now(o) for o in overviews),
+        well=bool(overviews)
+        and all(
+            o.need is None and (is_now(o) or o.freshness is Freshness.NO_SENSOR) for o in overviews
+        ),
         cards=tuple(card(o, style) for o in by_need(overviews)),
         waiting=f"{count(unclaimed, 'sensor')} {belong} to no box yet." if unclaimed else "",
         as_of=style.moment(now_ms),

@@ -129,11 +129,11 @@ class TableRow:
 
 
 @dataclass(frozen=True, slots=True)
-class RangeLink:
-    """One of the spans a chart can show."""
+class Choice:
+    """One of a few ways to look at the same."""
 
-    name: Annotated[str, "Day, week and so on."]
-    url: Annotated[str, "Address of the page with this span."]
+    name: Annotated[str, "What it is called."]
+    url: Annotated[str, "Address of the page that way."]
     current: Annotated[bool, "Whether it is being shown."]
 
 
@@ -150,7 +150,7 @@ class Chart:
     high: Annotated[float, "Upper end of the target, % eRH."]
     span: Annotated[str, "The span in words."]
     summary: Annotated[str, "What the chart shows, in words."]
-    ranges: Annotated[tuple[RangeLink, ...], "Spans to choose from."]
+    ranges: Annotated[tuple[Choice, ...], "Spans to choose from."]
     panels: Annotated[tuple[Panel, ...], "Panels, drawn on the server; none if nothing is known."]
     times: Annotated[tuple[tuple[float, str], ...], "Place in % from the left, and label."]
     rows: Annotated[tuple[TableRow, ...], "The same as a table."]
@@ -210,7 +210,7 @@ class Share:
     words: Annotated[str, "How much of the whole loss."]
     left: Annotated[float, "Where its bar begins, % of the budget, within 0 to 100."]
     width: Annotated[float, "How long its bar is, % of the budget, within 0 to 100."]
-    kind: Annotated[str, "before, measured or estimated: sets the filling."]
+    kind: Annotated[str, "before or measured: sets the filling."]
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,6 +219,7 @@ class Budget:
 
     label: Annotated[str, "The bar in words."]
     spent: Annotated[str, "Share that is spent."]
+    burn: Annotated[str, "How fast it goes now, as a sentence; may be empty."]
     shares: Annotated[tuple[Share, ...], "Its parts, in order of time."]
 
 
@@ -235,11 +236,27 @@ class Viability:
 
 
 @dataclass(frozen=True, slots=True)
+class Life:
+    """A lot's viability over time. Places are in % of the drawn area."""
+
+    label: Annotated[str, "The picture in words."]
+    area: Annotated[str, "Path of the band."]
+    line: Annotated[str, "Path of the middle."]
+    minimum: Annotated[float, "Minimum germination, from the top."]
+    now: Annotated[float, "The present, from the left."]
+    tests: Annotated[tuple[tuple[float, float], ...], "Tests, from the left and from the top."]
+    ticks: Annotated[tuple[tuple[float, str], ...], "Place from the top, and label."]
+    times: Annotated[tuple[tuple[float, str], ...], "Place from the left, and label."]
+    rows: Annotated[tuple[Fact, ...], "Some points as a table."]
+
+
+@dataclass(frozen=True, slots=True)
 class TestRow:
     """One germination test."""
 
     on: Annotated[str, "Date."]
     result: Annotated[str, "How many came up of how many."]
+    expected: Annotated[str, "What was expected before it; empty where nothing can be."]
     method: Annotated[str, "How it was done, and what was noted."]
 
 
@@ -265,6 +282,7 @@ class LotPage:
     outlook: Annotated[str, "What becomes of it if the box stays as it is; may be empty."]
     viability: Annotated[Viability | None, "The figure as a picture; none if it is not known."]
     budget: Annotated[Budget | None, "What is spent; none if it is not known."]
+    life: Annotated[Life | None, "Viability over time; none if it is not known."]
     cautions: Annotated[tuple[str, ...], "What must be known beside the figure."]
     made: Annotated[tuple[Fact, ...], "How the figure was made."]
     notes: Annotated[tuple[str, ...], "What the figure does not know."]
@@ -281,6 +299,7 @@ class LotsPage:
     title: Annotated[str, "Title of the page."]
     query: Annotated[str, "Words that were looked for; empty if none."]
     found: Annotated[str, "How many lots are shown, in words."]
+    orders: Annotated[tuple[Choice, ...], "Orders to choose from."]
     rows: Annotated[tuple[LotRow, ...], "The lots, by kind and variety."]
     any_lots: Annotated[bool, "Whether there is any lot at all."]
 
@@ -316,6 +335,7 @@ class RejectRow:
     sender: Annotated[str, "Sensor or topic."]
     reason: Annotated[str, "Why, in words."]
     detail: Annotated[str, "What exactly was wrong."]
+    more: Annotated[str, "How many of the same came before it; empty if none."]
 
 
 @dataclass(frozen=True, slots=True)

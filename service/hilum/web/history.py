@@ -7,7 +7,7 @@ from itertools import groupby
 import numpy as np
 
 from hilum.domain.model import MS_PER_DAY, Box, Floats
-from hilum.keeping.overview import History
+from hilum.keeping.overview import History, Tier
 from hilum.web.charts import (
     PATH_HEIGHT,
     PATH_WIDTH,
@@ -19,7 +19,7 @@ from hilum.web.charts import (
     line_path,
     scale,
 )
-from hilum.web.contexts import Chart, Panel, RangeLink, TableRow
+from hilum.web.contexts import Chart, Choice, Panel, TableRow
 from hilum.web.format import NBSP, UNKNOWN, Style, number, pct, span_pct
 
 BUCKETS = 480
@@ -76,7 +76,7 @@ def chart(box: Box, history: History, chosen: Range, span: tuple[int, int], styl
         span=f"{style.moment(span[0])} to {style.moment(span[1])}",
         summary=summary(box, history, style),
         ranges=tuple(
-            RangeLink(r.name.capitalize(), f"/boxes/{box.slug}?range={r.name}", r is chosen)
+            Choice(r.name.capitalize(), f"/boxes/{box.slug}?range={r.name}", r is chosen)
             for r in RANGES
         ),
         panels=panels(box, columns, span, style),
@@ -93,11 +93,8 @@ def summary(box: Box, history: History, style: Style) -> str:
         return "Nothing was heard from this box in this time."
     parts = []
     if erh:
-        above = _share_above(history, box.target_high_pct)
-        parts.append(
-            f"Humidity between {span_pct(*erh).replace('–', ' and ')} eRH, "
-            + (f"{pct(above)} of the readings above the band" if above >= 1 else "none of it damp")
-        )
+        between = span_pct(*erh).replace("–", " and ")
+        parts.append(f"Humidity between {between} eRH, {_above(history, box.target_high_pct)}")
     if temp:
         low, high = style.temp(temp[0]), style.temp(temp[1])
         parts.append(f"{'t' if parts else 'T'}emperature between {low} and {high}")
@@ -107,9 +104,16 @@ def summary(box: Box, history: History, style: Style) -> str:
     return "; ".join(parts) + "."
 
 
-def _share_above(history: History, high_pct: float) -> float:
+def _above(history: History, high_pct: float) -> str:
+    """Say how much of a history lay above the band."""
     known = history.erh_mid[~np.isnan(history.erh_mid)]
-    return float(np.count_nonzero(known > high_pct) / known.size * 100) if known.size else 0.0
+    share = float(np.count_nonzero(known > high_pct) / known.size * 100) if known.size else 0.0
+    parts = {Tier.RAW: "readings", Tier.HOUR: "hours", Tier.DAY: "days"}[history.tier]
+    if share >= 1:
+        return f"{pct(share)} of the {parts} above the band"
+    if np.nanmax(history.erh_hi) > high_pct:
+        return "above the band only for moments"
+    return "never above the band"
 
 
 def panels(box: Box, columns: Columns, span: tuple[int, int], style: Style) -> tuple[Panel, ...]:

@@ -1,17 +1,24 @@
 """What the pages say about lots."""
 
 from collections.abc import Mapping, Sequence
+from urllib.parse import urlencode
 
 from hilum.domain.model import GerminationTest, Lot, Stay, Wrap
 from hilum.domain.ports import Store
+from hilum.keeping.outlook import LotOutlook, lot_outlook, viabilities
 from hilum.science.errors import UnknownNameError
 from hilum.science.kinds import Kind, kind
-from hilum.web.contexts import Fact, Link, LotPage, LotRow, LotsPage, StayRow, TestRow
+from hilum.science.posterior import Band
+from hilum.web import outlook as view
+from hilum.web.contexts import Choice, Fact, Link, LotPage, LotRow, LotsPage, StayRow, TestRow
 from hilum.web.format import NBSP, UNKNOWN, Style, count, iso_day, number, pct
+from hilum.web.life import life_chart
 from hilum.web.records import journal_days
 
 LOT_EVENTS = 12
-NO_FIGURE = "How much of it is alive is not worked out yet."
+NAME, WEAKEST = "name", "weakest"
+ORDERS = {NAME: "By name", WEAKEST: "Weakest first"}
+NO_FIGURE = "not worked out"
 
 WRAP_WORDS = {
     Wrap.OPEN: "open",
@@ -36,8 +43,10 @@ def kind_name(key: str) -> str:
     return found.common if found else key
 
 
-def lot_rows(store: Store, now_ms: int, box: str | None = None) -> tuple[LotRow, ...]:
-    """Give the lots that are not archived, those in one box or all, by kind and variety."""
+def lot_rows(
+    store: Store, now_ms: int, box: str | None = None, order: str = NAME
+) -> tuple[LotRow, ...]:
+    """Give the lots that are not archived, those in one box or all, by name or viability."""
     names = {b.slug: b.name for b in store.boxes()}
     stays = {
         stay.lot: stay
@@ -47,11 +56,17 @@ def lot_rows(store: Store, now_ms: int, box: str | None = None) -> tuple[LotRow,
     lots = [lot for lot in store.lots() if not lot.archived]
     if box is not None:
         lots = [lot for lot in lots if lot.code in stays]
-    rows = [_row(lot, stays.get(lot.code), names) for lot in lots]
-    return tuple(sorted(rows, key=lambda row: (row.kind, row.variety, row.code)))
+    lots.sort(key=lambda lot: (kind_name(lot.kind), lot.variety, lot.code))
+    alive = viabilities(store, lots, now_ms)
+    if order == WEAKEST:
+        unknown = float("inf")  # last: nothing can be said of them
+        lots.sort(
+            key=lambda lot: float(alive[lot.code].median_pct) if lot.code in alive else unknown
+        )
+    return tuple(_row(lot, stays.get(lot.code), alive.get(lot.code), names) for lot in lots)
 
 
-def _row(lot: Lot, stay: Stay | None, box_names: dict[str, str]) -> LotRow:
+def _row(lot: Lot, stay: Stay | None, alive: Band | None, box_names: Mapping[str, str]) -> LotRow:
     place = Link(box_names.get(stay.box, stay.box), f"/boxes/{stay.box}") if stay else None
     return LotRow(
         code=lot.code,
@@ -61,19 +76,24 @@ def _row(lot: Lot, stay: Stay | None, box_names: dict[str, str]) -> LotRow:
         year="" if lot.year is None else str(lot.year),
         box=place,
         wrap=WRAP_WORDS[stay.wrap] if stay else UNKNOWN,
-        viability=UNKNOWN,
+        viability=f"about {view.band_words(alive)}" if alive else NO_FIGURE,
     )
 
 
-def lots_page(store: Store, query: str, now_ms: int) -> LotsPage:
-    """Give all lots, or those in which every word that was looked for stands."""
-    rows = lot_rows(store, now_ms)
+def lots_page(store: Store, query: str, order: str, now_ms: int) -> LotsPage:
+    """Give all lots, or those in which every word that was looked for stands, in some order."""
+    chosen = order if order in ORDERS else NAME
+    rows = lot_rows(store, now_ms, order=chosen)
     words = query.casefold().split()
     found = tuple(row for row in rows if all(word in _text(row) for word in words))
     return LotsPage(
         title="Lots",
         query=query,
         found=f"{count(len(found), 'lot')} of {len(rows)}" if words else count(len(rows), "lot"),
+        orders=tuple(
+            Choice(name, f"/lots?{urlencode({'q': query, 'order': key})}", key == chosen)
+            for key, name in ORDERS.items()
+        ),
         rows=found,
         any_lots=bool(rows),
     )
@@ -86,27 +106,27 @@ def _text(row: LotRow) -> str:
 
 def lot_page(store: Store, code: str, now_ms: int, style: Style) -> LotPage:
     """Give one lot."""
-    del now_ms
-    lot = store.lot(code)
-    found = known_kind(lot.kind)
+    outlook = lot_outlook(store, code, now_ms)
+    lot, stays = outlook.lot, store.stays(lot=code)
     names = {b.slug: b.name for b in store.boxes()}
     name = kind_name(lot.kind)
     return LotPage(
         title=f"{name} {lot.variety}".strip(),
         kind=name,
         variety=lot.variety,
-        botanical=found.botanical if found else "",
+        botanical=outlook.kind.botanical if outlook.kind else "",
         code=lot.code,
-        headline=NO_FIGURE,
-        outlook="",
-        viability=None,
-        budget=None,
-        cautions=(),
-        made=(),
-        notes=(),
+        headline=view.headline(outlook),
+        outlook=view.prospect(outlook, style),
+        viability=view.viability(outlook),
+        budget=view.budget(outlook),
+        life=life_chart(store, outlook, style),
+        cautions=view.cautions(outlook),
+        made=view.made(outlook, WRAP_WORDS[stays[-1].wrap] if stays else UNKNOWN),
+        notes=outlook.notes if outlook.now else (),
         facts=label_facts(lot),
-        tests=tuple(test_row(test) for test in reversed(store.tests(code))),
-        stays=stay_rows(store.stays(lot=code), names, style),
+        tests=test_rows(outlook, store.tests(code)),
+        stays=stay_rows(stays, names, style),
         days=journal_days(store.events(lot=code, limit=LOT_EVENTS), names, style),
     )
 
@@ -134,13 +154,18 @@ def label_facts(lot: Lot) -> tuple[Fact, ...]:
     return tuple(facts)
 
 
-def test_row(test: GerminationTest) -> TestRow:
-    """Give one germination test."""
-    share = pct(100 * test.germinated / test.sown)
-    return TestRow(
-        on=test.on.isoformat(),
-        result=f"{test.germinated} of {test.sown} came up ({share})",
-        method=". ".join(part for part in (test.method, test.note) if part),
+def test_rows(outlook: LotOutlook, tests: Sequence[GerminationTest]) -> tuple[TestRow, ...]:
+    """Give the tests, the newest first, beside what was expected where that can be said."""
+    expected = {seen.test.id: view.band_words(seen.expected) for seen in outlook.tests}
+    return tuple(
+        TestRow(
+            on=test.on.isoformat(),
+            result=f"{test.germinated} of {test.sown} came up "
+            f"({pct(100 * test.germinated / test.sown)})",
+            expected=f"expected {expected[test.id]}" if test.id in expected else "",
+            method=". ".join(part for part in (test.method, test.note) if part),
+        )
+        for test in reversed(tests)
     )
 
 

@@ -20,7 +20,7 @@ from hilum.web.parts import WebParts
 from hilum.web.records import MOST_EVENTS, journal_days, journal_page, sensor_row, sensors_page
 from hilum.web.render import Renderer
 
-MOST_REJECTS = 25
+MOST_REJECTS = 500
 BOX_EVENTS = 12
 
 
@@ -88,8 +88,8 @@ def box(parts: WebParts, render: Renderer) -> Callable[..., Response]:
 def lots(parts: WebParts, render: Renderer) -> Callable[..., Response]:
     """All lots."""
 
-    def page(request: Request, q: str = "") -> Response:
-        context = lots_page(parts.store, q, parts.clock.now_ms())
+    def page(request: Request, q: str = "", order: str = "") -> Response:
+        context = lots_page(parts.store, q, order, parts.clock.now_ms())
         return render(request, "lots.html", context)
 
     return page

@@ -30,6 +30,7 @@ from hilum.web.format import NBSP, UNKNOWN, Style, ago, count, pct
 from hilum.web.parts import IngestStatus
 
 MOST_EVENTS = 200
+MOST_REJECT_ROWS = 25
 OFF = "off"
 SILENT_MS = 6 * MS_PER_HOUR
 """From here on a sensor is called silent: the gap limit a box has by default."""
@@ -195,7 +196,7 @@ def sensors_page(
         ),
         unclaimed=tuple(row for row in rows if row.place is None),
         placed=tuple(row for row in rows if row.place is not None),
-        rejects=tuple(_reject(reject, style) for reject in rejects),
+        rejects=reject_rows(rejects, style),
         reject_counts=tuple(
             Fact(REASON_WORDS[RejectReason(reason)], count(amount, "time"))
             for reason, amount in sorted(counts.items())
@@ -203,10 +204,22 @@ def sensors_page(
     )
 
 
-def _reject(reject: Reject, style: Style) -> RejectRow:
-    return RejectRow(
-        when=style.moment(reject.received_ms),
-        sender=reject.sensor or reject.topic,
-        reason=REASON_WORDS[reject.reason],
-        detail=reject.detail,
-    )
+def reject_rows(rejects: Sequence[Reject], style: Style) -> tuple[RejectRow, ...]:
+    """Give refusals, newest first; those of one kind in a row become one line."""
+    alike = groupby(rejects, key=lambda reject: (reject.sensor or reject.topic, reject.reason))
+    rows = []
+    for (sender, reason), part in alike:
+        newest, *older = part
+        rows.append(
+            RejectRow(
+                when=style.moment(newest.received_ms),
+                sender=sender,
+                reason=REASON_WORDS[reason],
+                detail=newest.detail,
+                more=f"{count(len(older), 'more', 'more')} like it since "
+                f"{style.moment(older[-1].received_ms)}."
+                if older
+                else "",
+            )
+        )
+    return tuple(rows[:MOST_REJECT_ROWS])

@@ -1,0 +1,184 @@
+"""What the page of a lot says about its life: the outlook turned into words and pictures."""
+
+from hilum.domain.model import MS_PER_DAY
+from hilum.keeping.losses import LotLoss
+from hilum.keeping.outlook import LotOutlook
+from hilum.science.posterior import Band
+from hilum.web.contexts import Budget, Fact, Share, Viability
+from hilum.web.format import NBSP, Style, count, number, pct, span_pct
+
+WET_LEAST_S = 1800.0
+"""Less time than this above the equation's limit is not told on its own. Our choice."""
+
+NEAR_DAYS = 5 * 365.25
+"""Dates further ahead are given as years."""
+
+STATUS_WORDS = {
+    "read": "read in the source",
+    "memory": "recalled from the source",
+    "derived": "our inference",
+    "computed": "computed",
+    "set": "",
+}
+NO_FIGURE = "How much of it is alive cannot be worked out."
+
+
+def band_words(band: Band) -> str:
+    """A viability with its band: "62 % (48–74 %)"."""
+    low, high = float(band.low_pct), float(band.high_pct)
+    return f"{pct(float(band.median_pct))} ({span_pct(low, high)})"
+
+
+def headline(outlook: LotOutlook) -> str:
+    """Viability now, in a sentence."""
+    if outlook.now is None:
+        return NO_FIGURE
+    median, band = band_words(outlook.now).split(" (")
+    return f"About {median} now ({band}."
+
+
+def prospect(outlook: LotOutlook, style: Style) -> str:
+    """Say when a lot falls under its minimum if things go on as in the last month."""
+    if outlook.now is None or outlook.minimum is None:
+        return ""
+    minimum = pct(outlook.minimum.pct)
+    if float(outlook.now.median_pct) < outlook.minimum.pct:
+        return f"It is probably under its minimum of {minimum} already ({_chance(outlook)})."
+    if outlook.reached_ms is None:
+        return (
+            f"At the rate of the last month it stays above its minimum of {minimum} for longer "
+            "than can be told."
+        )
+    when = _date(outlook.reached_ms, outlook.at_ms, style)
+    early = (
+        f"perhaps as early as {_date(outlook.earliest_ms, outlook.at_ms, style)}"
+        if outlook.earliest_ms is not None
+        else f"perhaps already ({_chance(outlook)})"
+    )
+    return (
+        f"At the rate of the last month it falls under its minimum of {minimum} about {when}, "
+        f"{early}."
+    )
+
+
+def _chance(outlook: LotOutlook) -> str:
+    chance = 100 * (outlook.prob_below or 0.0)
+    return f"chance over {pct(99)}" if chance > 99 else f"chance {pct(chance)}"
+
+
+def _date(time_ms: int, now_ms: int, style: Style) -> str:
+    moment = style.local(time_ms)
+    return f"{moment:%Y}" if time_ms - now_ms > NEAR_DAYS * MS_PER_DAY else f"{moment:%Y-%m}"
+
+
+def viability(outlook: LotOutlook) -> Viability | None:
+    """Give the figure as a place on a scale."""
+    if outlook.now is None or outlook.minimum is None:
+        return None
+    words = f"about {band_words(outlook.now)}; minimum {pct(outlook.minimum.pct)}"
+    return Viability(
+        label=words,
+        now=round(float(outlook.now.median_pct), 2),
+        low=round(float(outlook.now.low_pct), 2),
+        high=round(float(outlook.now.high_pct), 2),
+        minimum=outlook.minimum.pct,
+        now_words=pct(float(outlook.now.median_pct)),
+    )
+
+
+def budget(outlook: LotOutlook) -> Budget | None:
+    """Give what is spent of the ageing a lot can bear, and where it was spent."""
+    loss, spent = outlook.loss, outlook.spent_share
+    if spent is None or loss.observed_probit is None or loss.unobserved_probit is None:
+        return None
+    total = max(loss.observed_probit + loss.unobserved_probit, 1e-12)
+    drawn = 100 * min(max(spent, 0.0), 1.0)
+    before = loss.unobserved_probit / total
+    shares = (
+        Share("nobody measured", pct(100 * before), 0.0, round(drawn * before, 2), "before"),
+        Share(
+            "in boxes",
+            pct(100 * (1 - before)),
+            round(drawn * before, 2),
+            round(drawn * (1 - before), 2),
+            "measured",
+        ),
+    )
+    words = "All" if spent >= 1 else pct(100 * max(spent, 0.0))
+    return Budget(
+        label=f"{words} spent: " + ", ".join(f"{s.words} of it {s.name}" for s in shares),
+        spent=words,
+        burn="" if spent >= 1 else _burn(outlook.burn_share),
+        shares=shares,
+    )
+
+
+def _burn(share: float | None) -> str:
+    if share is None:
+        return ""
+    if share < 0.001:
+        return "At the rate of the last month next to nothing more goes."
+    digits = 0 if share >= 0.1 else 1
+    return f"At the rate of the last month {pct(100 * share, digits)} more goes in thirty days."
+
+
+def cautions(outlook: LotOutlook) -> tuple[str, ...]:
+    """Give what must be read before the figure."""
+    if outlook.now is None:
+        return outlook.notes
+    wet_s = outlook.loss.wet_s or 0.0
+    if wet_s < WET_LEAST_S:
+        return ()
+    hours = count(max(1, round(wet_s / 3600)), "hour")
+    return (f"It was too wet for {hours}. What that cost is not known and not in this figure.",)
+
+
+def made(outlook: LotOutlook, wrap: str) -> tuple[Fact, ...]:
+    """Say how the figure was made: constants, isotherm, start, minimum, coverage."""
+    loss, basis = outlook.loss, outlook.loss.basis
+    if outlook.now is None or basis is None or outlook.minimum is None:
+        return ()
+    facts = [
+        Fact("Constants", basis.words, _source(basis.source, basis.status)),
+        Fact("May be off by", f"a factor of {loss.factor or basis.factor:.2g} either way"),
+        Fact("Moisture by", _isotherm(outlook)),
+        Fact("Began at", outlook.start.words if outlook.start else "not known"),
+        Fact(
+            "Minimum",
+            pct(outlook.minimum.pct),
+            _source(outlook.minimum.source, outlook.minimum.status),
+        ),
+        Fact("Wrap", wrap),
+        *coverage(loss),
+    ]
+    if loss.mc_wet_pct is not None and loss.erh_pct is not None:
+        seed = f"{pct(loss.mc_wet_pct)} moisture"
+        facts.append(Fact("Seed now", seed, f"at {pct(loss.erh_pct)} humidity; good to {pct(1)}"))
+    if outlook.tests and outlook.multiplier is not None:
+        median, low, high = (number(value, 1) for value in outlook.multiplier)
+        told = f"{median} times as fast as the constants say ({low}–{high})"
+        facts.append(Fact("By its tests it ages", told))
+    return tuple(facts)
+
+
+def _source(source: str, status: str) -> str:
+    return "; ".join(part for part in (source, STATUS_WORDS.get(status, status)) if part)
+
+
+def _isotherm(outlook: LotOutlook) -> str:
+    basis = outlook.loss.basis
+    if basis is None or basis.oil_fraction_dry is None:
+        return "an isotherm of its own crop (ASABE D245)"
+    oil = pct(100 * basis.oil_fraction_dry)
+    return f"the general isotherm with {oil} oil"
+
+
+def coverage(loss: LotLoss) -> tuple[Fact, ...]:
+    """Say how much of a lot's time was measured."""
+    covered, bridged = (loss.covered_s or 0.0) / 86_400, (loss.estimated_s or 0.0) / 86_400
+    wet_h = (loss.wet_s or 0.0) / 3600
+    return (
+        Fact("Measured", count(round(covered), "day"), f"{count(round(bridged), 'day')} bridged"),
+        Fact("Not measured", count(round(loss.unobserved_days or 0.0), "day")),
+        Fact("Wet hours", "none" if wet_h < 0.5 else f"{number(wet_h)}{NBSP}h, not in the loss"),
+    )
