@@ -17,6 +17,21 @@ settings.load_profile("hilum")
 Rows = list[dict[str, str]]
 
 
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """Add ``--slow``: run also what takes long."""
+    parser.addoption("--slow", action="store_true", help="run also the tests marked slow")
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Leave out what takes long, unless ``--slow`` or a ``-m`` that names the mark asks for it."""
+    if config.getoption("--slow") or "slow" in config.getoption("-m"):
+        return
+    left_out = [item for item in items if item.get_closest_marker("slow")]
+    if left_out:
+        config.hook.pytest_deselected(items=left_out)
+        items[:] = [item for item in items if not item.get_closest_marker("slow")]
+
+
 @pytest.fixture(scope="session")
 def published() -> Callable[[str], Rows]:
     """Read a table of ``tests/data`` by name; its header names the source."""
