@@ -5,11 +5,17 @@ of ``Plan`` and can be set.
 """
 
 import math
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import lru_cache
 from typing import Generic, TypeVar
 
+import numpy as np
+import numpy.typing as npt
+
+from hilum.science._quantities import Floats
+from hilum.science._reach import MOST_COLUMNS, binomial, reach_table
 from hilum.science.errors import OutOfRangeError
 from hilum.science.sowing import (
     CONFIDENCE,
@@ -34,6 +40,9 @@ WEAK_SEED = (
 """Shown with every advice to sow thicker. Status: memory."""
 
 Choice = TypeVar("Choice", bound=Hashable)
+Codes = npt.NDArray[np.int64]
+
+_TABLE_SIZE = 4_000_000  # numbers in a table of many lots
 
 
 class Verdict(StrEnum):
@@ -106,6 +115,34 @@ class Plan:
         ):
             if not low <= value <= high:
                 raise OutOfRangeError(what, value, low, high, unit)
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """What to do with a lot, without the question of what to order.
+
+    Attributes
+    ----------
+    verdict : Verdict
+        What to do.
+    without_test : Verdict
+        What to do if there is no test; equals ``verdict`` unless that is to test first.
+    seeds : int
+        Seeds of this lot to sow if there is no test [seeds]; 0 when it is replaced.
+    thickness : float or None
+        Seeds needed of this lot for one of new seed [1]; None where it is replaced.
+    chance_of_change : float
+        Chance that the test would change the verdict [1]; 0 where none is possible.
+    test_seeds : int
+        Seeds for the test [seeds]; 0 where none is possible.
+    """
+
+    verdict: Verdict
+    without_test: Verdict
+    seeds: int
+    thickness: float | None
+    chance_of_change: float
+    test_seeds: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -241,64 +278,165 @@ def decide(levels: Levels, plan: Plan) -> Decision:
     3. If a test would change that with a chance of a fifth or more: test first.
     4. Packets: as many as are needed beside the seed in hand (sow, sow thicker) or without it.
     """
-    test_seeds = seeds_for_test(plan.seeds_in_hand, plan.test_seeds)
-    new_seeds = _new_seeds(plan)
-    choose = _verdict_rule(levels, plan, new_seeds)
-    if plan.seeds_in_hand == 0:
-        now, chance = Verdict.REPLACE, 0.0
-    elif test_seeds:
-        value = value_of_test(levels, test_seeds, choose)
-        now, chance = value.now, value.chance_of_change
-    else:
-        now, chance = choose(levels), 0.0
-    first = test_seeds > 0 and chance > 0.0 and chance >= plan.least_change
-    seeds, thickness, packets = _numbers(levels, plan, now, new_seeds)
-    verdict = Verdict.TEST_FIRST if first else now
-    return Decision(verdict, now, seeds, thickness, packets, chance, test_seeds)
-
-
-def _new_seeds(plan: Plan) -> int:
-    """Seeds of new seed that reach the wanted plants."""
-    fresh = Levels.exactly(plan.fresh_pct)
     loss, probability = plan.emergence_loss_pct, plan.probability
-    seeds = int(seeds_to_sow(fresh, plan.plants_wanted, loss, probability))
+    one = Levels(levels.fraction[None], levels.weight[None])
+    found = judge(one, plan, (plan.seeds_in_hand,))[0]
+    thickness, packets = found.thickness, 0
+    if found.without_test is Verdict.REPLACE:
+        need = int(seeds_to_sow(levels, plan.plants_wanted, loss, probability))
+        thickness = need / new_seeds(plan) if need >= 0 else None
+    if found.without_test is Verdict.REPLACE or found.seeds == plan.seeds_in_hand:
+        own = plants_pmf(levels, found.seeds, plan.plants_wanted, loss)
+        fresh = Levels.exactly(plan.fresh_pct)
+        packets = packets_to_order(own, fresh, plan.packet_seeds, loss, probability)
+    return Decision(
+        found.verdict,
+        found.without_test,
+        found.seeds,
+        thickness,
+        packets,
+        found.chance_of_change,
+        found.test_seeds,
+    )
+
+
+def judge(levels: Levels, plan: Plan, hands: Sequence[int | None]) -> list[Judgement]:
+    """Judge many lots for one plan at once, by the rule of ``decide``.
+
+    Parameters
+    ----------
+    levels : Levels
+        Germination of the lots at sowing, lots x levels.
+    plan : Plan
+        What is wanted of each lot by itself; its own seeds in hand are left aside.
+    hands : sequence of int or None
+        Seeds in hand of each lot [seeds], 0 or more; None: not known, taken as enough.
+
+    Returns
+    -------
+    list of Judgement
+        One a lot.
+    """
+    found: list[Judgement] = []
+    new = new_seeds(plan)
+    columns = _limit(plan.thickest, new) - plan.plants_wanted + 1
+    at_once = max(1, _TABLE_SIZE // (levels.fraction.shape[1] * min(columns, MOST_COLUMNS)))
+    for first in range(0, len(hands), at_once):
+        some = slice(first, first + at_once)
+        part = Levels(levels.fraction[some], levels.weight[some])
+        found += _judge(part, plan, hands[some], new)
+    return found
+
+
+def _judge(levels: Levels, plan: Plan, hands: Sequence[int | None], new: int) -> list[Judgement]:
+    rule = _rule(levels, plan, new)
+    now = rule.verdicts(levels.weight[:, None, :])[:, 0]
+    tests = [seeds_for_test(hand, plan.test_seeds) for hand in hands]
+    change = np.zeros(len(hands))
+    for size in set(tests) - {0}:
+        lots = np.flatnonzero(np.array(tests) == size)
+        change[lots] = _chance_of_change(levels, rule, now, lots, size)
+    found = []
+    for lot, (hand, test) in enumerate(zip(hands, tests, strict=True)):
+        without = _VERDICTS[now[lot]] if hand != 0 else Verdict.REPLACE
+        chance = float(change[lot]) if hand != 0 else 0.0
+        seeds, thickness = 0, None
+        if without is not Verdict.REPLACE:
+            need = int(rule.need[lot])
+            thickness = need / new
+            seeds = need if hand is None else min(need, hand)
+        first = test > 0 and chance > 0.0 and chance >= plan.least_change
+        verdict = Verdict.TEST_FIRST if first else without
+        found.append(Judgement(verdict, without, seeds, thickness, chance, test))
+    return found
+
+
+def _chance_of_change(
+    levels: Levels, rule: "_Rule", now: Codes, lots: npt.NDArray[np.int64], size: int
+) -> Floats:
+    """Chance that a test of so many seeds changes the verdict, for some of the lots."""
+    given = binomial(size, levels.fraction[lots])  # of each result, at each level
+    joint = levels.weight[lots, :, None] * given
+    chances = joint.sum(axis=1)
+    possible = chances > 1e-12
+    weights = joint / np.where(possible, chances, 1.0)[:, None, :]
+    after = rule.of(lots).verdicts(weights.transpose(0, 2, 1))
+    changed = possible & (after != now[lots, None])
+    chance: Floats = np.minimum((chances * changed).sum(axis=1), 1.0)
+    return chance
+
+
+_VERDICTS = (Verdict.SOW, Verdict.SOW_THICKER, Verdict.REPLACE)
+
+
+@dataclass(frozen=True, slots=True)
+class _Rule:
+    """Chance of the wanted plants at each level with the usual and the most seeds, lots x levels.
+
+    They are the same for every weighting of the levels. ``need`` is the fewest seeds of each lot
+    that do, where the most do.
+    """
+
+    usual: Floats
+    thick: Floats
+    need: npt.NDArray[np.int64]
+    probability: float
+
+    def of(self, lots: npt.NDArray[np.int64]) -> "_Rule":
+        """The rule for some of the lots."""
+        return _Rule(self.usual[lots], self.thick[lots], self.need[lots], self.probability)
+
+    def verdicts(self, weight: Floats) -> Codes:
+        """Numbers of the verdicts for weightings of the levels, lots x weightings x levels."""
+        enough = self.probability - 1e-12
+        usual = (weight @ self.usual[:, :, None])[..., 0] >= enough
+        thick = (weight @ self.thick[:, :, None])[..., 0] >= enough
+        return np.where(usual, 0, np.where(thick, 1, 2))
+
+
+def _rule(levels: Levels, plan: Plan, new: int) -> _Rule:
+    usual, most = (_limit(times, new) for times in (plan.usual, plan.thickest))
+    wanted, loss, probability = plan.plants_wanted, plan.emergence_loss_pct, plan.probability
+    chance = levels.fraction * (1.0 - loss / 100.0)
+    if most - wanted < MOST_COLUMNS:
+        table = reach_table(wanted, most, chance)
+        reached = (levels.weight[:, None, :] @ table)[:, 0]
+        need = wanted + (reached >= probability - 1e-12).argmax(axis=1)
+        return _Rule(table[..., usual - wanted], table[..., most - wanted], need, probability)
+    at_usual, at_most = (binomial_at_least(wanted, seeds, chance) for seeds in (usual, most))
+    need = seeds_to_sow(levels, wanted, loss, probability)
+    return _Rule(at_usual, at_most, need, probability)
+
+
+def _limit(times: float, new: int) -> int:
+    """So many times the new seed, with room for the rounding of 1.25 x N."""
+    return math.floor(new * times + 1e-9)
+
+
+def new_seeds(plan: Plan) -> int:
+    """Seeds of new seed that reach the wanted plants.
+
+    Parameters
+    ----------
+    plan : Plan
+        What is wanted.
+
+    Returns
+    -------
+    int
+        Seeds [seeds].
+
+    Raises
+    ------
+    OutOfRangeError
+        1,000,000 seeds would not do.
+    """
+    return _new_seeds(plan.plants_wanted, plan.fresh_pct, plan.emergence_loss_pct, plan.probability)
+
+
+@lru_cache(maxsize=1024)
+def _new_seeds(wanted: int, fresh_pct: float, loss_pct: float, probability: float) -> int:
+    seeds = int(seeds_to_sow(Levels.exactly(fresh_pct), wanted, loss_pct, probability))
     if seeds < 0:
         raise OutOfRangeError("new seed for these plants", math.inf, 1, MAX_SEEDS, "seeds")
     return seeds
-
-
-def _verdict_rule(levels: Levels, plan: Plan, new_seeds: int) -> Callable[[Levels], Verdict]:
-    """The verdict as a function of the weights of these levels.
-
-    The chances at both limits are the same for every weighting, so they are worked out once.
-    """
-    # room for the rounding of 1.25 x N
-    limits = [[math.floor(new_seeds * times + 1e-9)] for times in (plan.usual, plan.thickest)]
-    chance = levels.fraction * (1.0 - plan.emergence_loss_pct / 100.0)
-    usual, thick = binomial_at_least(plan.plants_wanted, limits, chance)
-
-    def choose(after: Levels) -> Verdict:
-        if float(after.weight @ usual) >= plan.probability - 1e-12:
-            return Verdict.SOW
-        if float(after.weight @ thick) >= plan.probability - 1e-12:
-            return Verdict.SOW_THICKER
-        return Verdict.REPLACE
-
-    return choose
-
-
-def _numbers(
-    levels: Levels, plan: Plan, verdict: Verdict, new_seeds: int
-) -> tuple[int, float | None, int]:
-    """Seeds to sow, thickness, and packets to order."""
-    loss, probability = plan.emergence_loss_pct, plan.probability
-    need = int(seeds_to_sow(levels, plan.plants_wanted, loss, probability))
-    thickness = need / new_seeds if need >= 0 else None
-    sown = 0
-    if verdict is not Verdict.REPLACE:
-        sown = need if plan.seeds_in_hand is None else min(need, plan.seeds_in_hand)
-        if sown == need:
-            return sown, thickness, 0
-    own = plants_pmf(levels, sown, plan.plants_wanted, loss)
-    fresh = Levels.exactly(plan.fresh_pct)
-    return sown, thickness, packets_to_order(own, fresh, plan.packet_seeds, loss, probability)

@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from hilum.science._quantities import Floats
+from hilum.science._reach import binomial
 from hilum.science.errors import OutOfRangeError
 
 MAX_SEEDS = 1_000_000
@@ -22,6 +23,7 @@ CONFIDENCE = 0.9
 
 _TINY = 1e-300
 _FRACTION_STEPS = 20_000
+_TABLE_SIZE = 1_000_000
 
 _log_gamma = np.frompyfunc(math.lgamma, 1, 1)
 
@@ -74,7 +76,7 @@ class Levels:
             Chances of 0, 1, ... ``sown`` [1]; the number is the last index.
         """
         return np.asarray(
-            (self.weight[..., None] * _binomial(sown, self.fraction)).sum(axis=-2), dtype=np.float64
+            (self.weight[..., None] * binomial(sown, self.fraction)).sum(axis=-2), dtype=np.float64
         )
 
     def after(self, germinated: int, sown: int) -> "Levels":
@@ -92,7 +94,7 @@ class Levels:
         Levels
             The same levels with new weights (Bayes).
         """
-        weight = self.weight * _binomial(sown, self.fraction)[..., germinated]
+        weight = self.weight * binomial(sown, self.fraction)[..., germinated]
         return Levels(self.fraction, weight / weight.sum(axis=-1, keepdims=True))
 
     def chance_of(self, plants: int, seeds: int, survival: float = 1.0) -> float:
@@ -178,21 +180,6 @@ def _beta_fraction(p: Floats, q: Floats, z: Floats) -> Floats:
 
 def _off_zero(value: Floats) -> Floats:
     return np.where(np.abs(value) < _TINY, _TINY, value)
-
-
-def _binomial(trials: int, chance: Floats, successes: Floats | None = None) -> Floats:
-    """Chances of 0 to ``trials`` (or the given) successes; their index is added as the last."""
-    x = np.arange(trials + 1.0) if successes is None else successes
-    log_ways = np.asarray(
-        math.lgamma(trials + 1.0) - _log_gamma(x + 1.0) - _log_gamma(trials - x + 1.0),
-        dtype=np.float64,
-    )
-    with np.errstate(divide="ignore"):
-        yes, no = np.log(chance)[..., None], np.log1p(-chance)[..., None]
-    # nothing times minus infinity is nothing here: no success needed, none possible
-    some = np.where(x > 0.0, x * np.maximum(yes, -1e6), 0.0)
-    rest = np.where(x < trials, (trials - x) * np.maximum(no, -1e6), 0.0)
-    return np.exp(log_ways + some + rest)
 
 
 def seeds_to_sow(
@@ -298,10 +285,12 @@ def plants_pmf(
     if not 0 <= seeds <= MAX_SEEDS:
         raise OutOfRangeError("seeds sown", seeds, 0, MAX_SEEDS, "seeds")
     chance = levels.fraction * (1.0 - emergence_loss_pct / 100.0)
-    plants = np.arange(min(plants_wanted, seeds + 1), dtype=np.float64)
     pmf = np.zeros(plants_wanted + 1)
-    for one, weight in zip(chance, levels.weight, strict=True):  # one by one: there may be many
-        pmf[: len(plants)] += weight * _binomial(seeds, one[None], plants)[0]
+    most = min(plants_wanted - 1, seeds)
+    step = max(1, _TABLE_SIZE // (plants_wanted + 1))  # levels at a time
+    for first in range(0, len(chance) if plants_wanted else 0, step):
+        some = slice(first, first + step)
+        pmf[: most + 1] += levels.weight[some] @ binomial(seeds, chance[some], most)
     pmf[-1] = max(0.0, 1.0 - pmf[:-1].sum())
     return pmf
 
@@ -354,13 +343,15 @@ def packets_to_order(
     if not 1 <= packet_seeds <= MAX_SEEDS:
         raise OutOfRangeError("seeds in a packet", packet_seeds, 1, MAX_SEEDS, "seeds")
     chance = fresh.fraction * (1.0 - emergence_loss_pct / 100.0)
-    own = np.flatnonzero(own_plants > 1e-14)
-    missing, own_chance = (wanted - own)[:, None], own_plants[own][:, None]
 
     def enough(packets: int) -> bool:
-        reached = binomial_at_least(missing, packets * packet_seeds, chance)
-        total = (own_chance * fresh.weight * reached).sum()
-        return bool(total >= probability - 1e-12)
+        new = np.zeros(wanted)  # chance of 0, 1, ... plants, one fewer than wanted at most
+        bought = packets * packet_seeds
+        if wanted:
+            found = fresh.weight @ binomial(bought, chance, wanted - 1)
+            new[: len(found)] = found
+        short = float(own_plants[:-1] @ np.cumsum(new)[::-1])
+        return float(own_plants.sum()) - short >= probability - 1e-12
 
     if enough(0):
         return 0

@@ -1,0 +1,75 @@
+"""Chance of the wanted plants for every number of seeds at once.
+
+With one more seed the chance grows by that of the last wanted plant coming from just this seed, so
+all numbers of seeds follow from one running sum (the negative binomial distribution).
+"""
+
+import math
+from functools import lru_cache
+
+import numpy as np
+
+from hilum.science._quantities import Floats
+
+MOST_COLUMNS = 4_000
+"""A longer table is slower than working out single entries."""
+
+_log_gamma = np.frompyfunc(math.lgamma, 1, 1)
+_LEAST_LOG = -1e6  # nothing times minus infinity is nothing here
+
+
+def reach_table(plants_wanted: int, most_seeds: int, chance: Floats) -> Floats:
+    """Chance of the wanted plants (1 or more) from ``plants_wanted`` to ``most_seeds`` seeds.
+
+    The number of seeds is the last index; ``chance`` is that of one seed becoming a plant.
+    """
+    with np.errstate(divide="ignore"):
+        yes = np.maximum(np.log(chance), _LEAST_LOG)[..., None]
+        no = np.maximum(np.log1p(-chance), _LEAST_LOG)[..., None]
+    failures = np.arange(most_seeds - plants_wanted + 1.0)
+    table = no * failures
+    table += plants_wanted * yes
+    table += _log_orders(plants_wanted, most_seeds)
+    np.exp(table, out=table)
+    np.cumsum(table, axis=-1, out=table)
+    return np.minimum(table, 1.0, out=table)
+
+
+@lru_cache(maxsize=256)
+def _log_orders(plants_wanted: int, most_seeds: int) -> Floats:
+    """Log of the number of orders in which the last wanted plant comes from the last seed."""
+    failures = np.arange(most_seeds - plants_wanted + 1.0)
+    orders = _log_gamma(failures + plants_wanted) - _log_gamma(failures + 1.0)
+    found = np.asarray(orders, dtype=np.float64) - math.lgamma(plants_wanted)
+    found.flags.writeable = False
+    return found
+
+
+@lru_cache(maxsize=256)
+def log_ways(trials: int) -> Floats:
+    """Log of the number of ways in which 0 to ``trials`` of so many can succeed."""
+    x = np.arange(trials + 1.0)
+    found = np.asarray(
+        math.lgamma(trials + 1.0) - _log_gamma(x + 1.0) - _log_gamma(trials - x + 1.0),
+        dtype=np.float64,
+    )
+    found.flags.writeable = False
+    return found
+
+
+def binomial(trials: int, chance: Floats, most: int | None = None) -> Floats:
+    """Chances of 0 to ``trials`` successes, or to ``most`` of them; their number is added last."""
+    top = trials if most is None else min(most, trials)
+    x = np.arange(top + 1.0)
+    with np.errstate(divide="ignore"):
+        yes = np.maximum(np.log(chance), _LEAST_LOG)[..., None]
+        no = np.maximum(np.log1p(-chance), _LEAST_LOG)[..., None]
+    power = x * yes
+    power += (trials - x) * no
+    power += log_ways(trials)[: top + 1] if trials <= MOST_COLUMNS else _few_ways(trials, x)
+    return np.exp(power, out=power)
+
+
+def _few_ways(trials: int, x: Floats) -> Floats:
+    ways = math.lgamma(trials + 1.0) - _log_gamma(x + 1.0) - _log_gamma(trials - x + 1.0)
+    return np.asarray(ways, dtype=np.float64)
