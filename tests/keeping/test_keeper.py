@@ -284,6 +284,20 @@ def test_a_moved_sensor_takes_its_readings_along(store: Store) -> None:
     assert bits(store) == before
 
 
+def test_a_new_gap_limit_is_worked_off(store: Store) -> None:
+    """After a box's gap limit changed its ledger is that of a rebuild with the new limit."""
+    add_lots(store)
+    store.add(all_readings(0), T0)
+    keep_up(store)
+    before = bits(store)
+    store.save_box(replace(store.box("tub"), gap_limit_s=24 * 3600))
+    keep_up(store)
+    after = bits(store)
+    assert after != before
+    LedgerKeeper(store).rebuild()
+    assert bits(store) == after
+
+
 def test_tiers_are_brought_up_to_date(store: Store) -> None:
     """Working off a mark also refreshes the sensor's hour and day summaries."""
     add_box(store)

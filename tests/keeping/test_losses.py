@@ -11,18 +11,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from hilum.domain.errors import OutOfRangeError
 from hilum.domain.model import Lot, Stay, Wrap
 from hilum.domain.ports import Store
 from hilum.keeping.keeper import LedgerKeeper
 from hilum.keeping.losses import (
     LotLoss,
-    budget_probit,
-    burn_share,
     loss_at,
     lot_loss,
-    minimum_reached_ms,
-    spent_share,
 )
 from hilum.stores.memory import MemoryStore
 from keeping.plain import PlainSeed, plain_curve
@@ -334,7 +329,6 @@ def test_kinds_without_a_model_have_no_figures(kind: str) -> None:
     assert loss.rate_per_day is None
     assert len(loss.notes) == 1
     assert np.isnan(loss_at(store, Lot("L1", kind), np.array([D0]))).all()
-    assert spent_share(loss, 1.0) is burn_share(loss, 1.0) is minimum_reached_ms(loss, 1.0) is None
 
 
 def test_a_lot_in_no_box_is_reckoned() -> None:
@@ -346,25 +340,3 @@ def test_a_lot_in_no_box_is_reckoned() -> None:
     assert any("in no box now" in note for note in loss.notes)
     undated = lot_loss(store, Lot("L9", "onion"), D0)
     assert undated.total_probit == 0.0
-
-
-# NED of 92 and 70 %: 1.4051 and 0.5244 (any normal table).
-def test_budget_is_the_difference_of_probits() -> None:
-    """Budget, share spent, burn and date follow from each other."""
-    budget = budget_probit(92.0, 70.0)
-    assert budget == pytest.approx(1.4051 - 0.5244, abs=1e-4)
-    loss = LotLoss("L1", D0, observed_probit=0.2, unobserved_probit=0.1, recent_per_day=0.001)
-    assert spent_share(loss, budget) == pytest.approx(0.3 / budget)
-    assert burn_share(loss, budget) == pytest.approx(0.03 / budget)
-    days = (budget - 0.3) / 0.001
-    assert minimum_reached_ms(loss, budget) == pytest.approx(D0 + days * DAY_MS, abs=1)
-    assert minimum_reached_ms(replace(loss, recent_per_day=1e-6), budget) is None
-    assert minimum_reached_ms(replace(loss, observed_probit=2.0), budget) is None
-    assert spent_share(loss, budget_probit(60.0, 70.0)) is None
-
-
-def test_a_full_count_is_taken_a_quarter_seed_off() -> None:
-    """No test shows 100 %: of 400 seeds it stands for 99.94 %, NED 3.23 (normal table)."""
-    assert budget_probit(100.0, 50.0) == pytest.approx(3.227, abs=2e-3)
-    with pytest.raises(OutOfRangeError):
-        budget_probit(101.0, 50.0)

@@ -149,6 +149,18 @@ def test_placement_gets_an_id_and_marks_its_start(furnished: Store) -> None:
     assert marks == [("home/one", 5 * DAY), ("home/two", DAY)]
 
 
+def test_a_new_gap_limit_marks_the_inside_sensors(furnished: Store) -> None:
+    """What a silence costs changes with the limit, so the box's ledger is asked for again."""
+    furnished.add_placement(Placement(0, "home/one", "tub", Role.INSIDE, 5 * DAY))
+    furnished.add_placement(Placement(0, "home/two", "tub", Role.SECOND, DAY))
+    furnished.clear_dirty(furnished.dirty())
+    tub = furnished.box("tub")
+    furnished.save_box(replace(tub, note="oak"))
+    assert furnished.dirty() == []
+    furnished.save_box(replace(tub, gap_limit_s=tub.gap_limit_s + 1))
+    assert [(mark.sensor, mark.from_ms) for mark in furnished.dirty()] == [("home/one", 5 * DAY)]
+
+
 def test_placement_needs_a_box_and_a_sensor_that_are_known(furnished: Store) -> None:
     """A placement that refers to nothing is refused."""
     with pytest.raises(NotFoundError, match="no box “attic”"):

@@ -112,7 +112,7 @@ class KeepingStore(Protocol):
         ...
 
     def save_box(self, box: Box) -> None:
-        """Add or replace by slug."""
+        """Add or replace by slug; a new gap limit marks its inside sensors from their start."""
         ...
 
     def placements(

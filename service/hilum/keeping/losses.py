@@ -1,4 +1,4 @@
-"""What storage has cost a lot so far, with its doubts, and what it can still bear.
+"""What storage has cost a lot so far, with its doubts.
 
 The loss counts from the day of the germination figure it is set against (see ``origin``), or from
 the first stay where none is known. It has loss multiplier 1; ``factor`` says how far it may be off,
@@ -18,7 +18,6 @@ from hilum.keeping.lossnotes import loss_notes
 from hilum.science.errors import NoLifeModelError, UnknownNameError
 from hilum.science.isotherms import RH_HIGH_PCT, wet_from_dry_pct
 from hilum.science.kinds import Kind, kind, own_isotherm
-from hilum.science.normal import ned
 from hilum.science.seedmodel import SeedModel, loss_rate_per_day
 from hilum.science.surrogates import COLD_FACTOR, DRY_FACTOR, Basis, basis_for, model_on
 
@@ -27,15 +26,6 @@ RECENT_MS = 30 * MS_PER_DAY
 
 RECENT_LEAST_MS = MS_PER_DAY
 """A shorter history gives no mean: the rate of the moment stands for it."""
-
-BURN_DAYS = 30.0
-"""Burn rate is a share of the budget for so many days."""
-
-FAR_DAYS = 100 * 365.25
-"""A date further ahead than this is not named."""
-
-LABEL_SEEDS = 400
-"""Seeds behind a figure that does not say: the working sample of the ISTA rules."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,62 +177,6 @@ def loss_at(store: Store, lot: Lot, times_ms: Ints, ledger: Ledger | None = None
         return np.full(len(times_ms), np.nan)
     life = LotLife(ledger or Ledger(store), lot, store.stays(lot=lot.code), model)
     return np.array([life.loss_probit(int(time_ms)) for time_ms in times_ms])
-
-
-def budget_probit(v0_pct: float, minimum_pct: float, seeds: int = LABEL_SEEDS) -> float:
-    """Loss a lot can bear before it falls under its minimum germination.
-
-    Parameters
-    ----------
-    v0_pct : float
-        Germination at the start [%], 0 to 100; a full or empty count of ``seeds`` seeds is taken as
-        a quarter of a seed off the end.
-    minimum_pct : float
-        Minimum germination [%], above 0 and below 100.
-    seeds : int
-        How many were tested.
-
-    Returns
-    -------
-    float
-        Budget [probit]; not above 0 if the lot starts at or under its minimum.
-
-    Raises
-    ------
-    OutOfRangeError
-        A share lies outside its range.
-    """
-    share = v0_pct / 100.0
-    if 0.0 <= share <= 1.0:
-        share = min(max(share, 0.25 / seeds), (seeds - 0.25) / seeds)
-    return ned(share) - ned(minimum_pct / 100.0)
-
-
-def spent_share(loss: LotLoss, budget: float) -> float | None:
-    """Share of a budget [probit] that is spent [1]; ``None`` without a loss or without a budget."""
-    total = loss.total_probit
-    return None if total is None or budget <= 0.0 else total / budget
-
-
-def burn_share(loss: LotLoss, budget: float) -> float | None:
-    """Share of a budget [probit] that goes in 30 days at the present rate [1]; or ``None``."""
-    rate = loss.recent_per_day
-    return None if rate is None or budget <= 0.0 else rate * BURN_DAYS / budget
-
-
-def minimum_reached_ms(loss: LotLoss, budget: float) -> int | None:
-    """When the budget is spent at the present rate.
-
-    Returns
-    -------
-    int or None
-        The time; ``None`` if it is spent already, not modelled, or more than a century ahead.
-    """
-    total, rate = loss.total_probit, loss.recent_per_day
-    if total is None or rate is None or total >= budget:
-        return None
-    days = (budget - total) / rate
-    return None if days > FAR_DAYS else loss.at_ms + round(days * MS_PER_DAY)
 
 
 def _recent(life: LotLife, origin_ms: int, at_ms: int, rate: float) -> float:

@@ -3,7 +3,17 @@
 from collections.abc import Sequence
 from dataclasses import replace
 
-from hilum.domain.model import Box, Event, GerminationTest, Lot, Placement, Reject, Sensor, Stay
+from hilum.domain.model import (
+    Box,
+    Event,
+    GerminationTest,
+    Lot,
+    Placement,
+    Reject,
+    Role,
+    Sensor,
+    Stay,
+)
 from hilum.stores import rules
 from hilum.stores.memory.state import State, found
 
@@ -53,6 +63,11 @@ class KeepingSection:
         """See the port."""
         rules.check_box(box)
         with self._state.held():
+            old = self._state.boxes.get(box.slug)
+            if old is not None and old.gap_limit_s != box.gap_limit_s:
+                for placement in self._state.placements.values():
+                    if placement.box == box.slug and placement.role is Role.INSIDE:
+                        self._state.mark({placement.sensor: placement.from_ms})
             self._state.boxes[box.slug] = box
 
     def placements(

@@ -4,7 +4,7 @@ import sqlite3
 from collections.abc import Sequence
 from dataclasses import replace
 
-from hilum.domain.model import Box, Lot, Placement, Sensor, Stay
+from hilum.domain.model import Box, Lot, Placement, Role, Sensor, Stay
 from hilum.stores import rules
 from hilum.stores.sqlite import dirty
 from hilum.stores.sqlite.database import Database
@@ -58,7 +58,16 @@ class KeepingSection:
     def save_box(self, box: Box) -> None:
         """See the port."""
         rules.check_box(box)
-        self._db.write(lambda conn: BOXES.save_all(conn, [box]))
+
+        def job(conn: sqlite3.Connection) -> None:
+            kept = BOXES.select(conn, "WHERE slug = ?", (box.slug,))
+            if any(old.gap_limit_s != box.gap_limit_s for old in kept):
+                inside = "WHERE box = ? AND role = ?"
+                for placement in PLACEMENTS.select(conn, inside, (box.slug, Role.INSIDE)):
+                    dirty.mark_named(conn, placement.sensor, placement.from_ms)
+            BOXES.save_all(conn, [box])
+
+        self._db.write(job)
 
     def placements(
         self, *, box: str | None = None, sensor: str | None = None
