@@ -31,6 +31,11 @@
       age.classList.toggle("late", late);
       const marker = part(box, "marker");
       if (marker) marker.classList.toggle("kb-stale", late);
+      const stamp = part(box, "stamp");
+      if (late && stamp.classList.contains("stamp-well")) {
+        stamp.textContent = "Late";
+        stamp.className = "stamp stamp-unknown";
+      }
     }
   }
 
@@ -66,7 +71,9 @@
   let lost = 0;
 
   function listen() {
-    source = new EventSource("/live");
+    // A page of one box need not hear of the others.
+    const only = boxes.size === 1 ? `?${new URLSearchParams({ box: [...boxes.keys()][0] })}` : "";
+    source = new EventSource(`/live${only}`);
     source.addEventListener("box", (event) => show(JSON.parse(event.data)));
     source.onopen = () => {
       lost = 0;

@@ -1,7 +1,7 @@
 """Photographs every page at both widths and in both schemes.
 
-Run as ``python tests/web/screenshots.py FOLDER [ADDRESS]``. Without the address of a running Hilum
-the small world of the page tests is photographed.
+Run in ``tests`` as ``python -m web.screenshots FOLDER [ADDRESS]``. Without the address of a running
+Hilum the small world of the page tests is photographed.
 """
 
 import sys
@@ -77,5 +77,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    sys.path.insert(0, str(Path(__file__).parent.parent))
     main()

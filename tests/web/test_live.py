@@ -44,6 +44,33 @@ def test_boxes_published_from_other_threads_arrive_once() -> None:
     ]
 
 
+def test_a_page_of_one_box_hears_of_no_other() -> None:
+    """Other boxes neither wake it nor reach it."""
+
+    async def scene() -> list[str]:
+        hub = LiveHub()
+        listener = Listener([], ["tub"])
+        hub.add(listener)
+        hub.publish("jar")
+        nothing = await listener.changed(0.05)
+        hub.publish("jar")
+        hub.publish("tub")
+        return nothing + await listener.changed(5)
+
+    assert asyncio.run(scene()) == ["tub"]
+
+
+def test_a_closed_hub_takes_nobody_in() -> None:
+    """A server that stops would wait for a page that came late."""
+
+    async def scene() -> bool:
+        hub = LiveHub()
+        hub.close()
+        return hub.add(Listener([]))
+
+    assert asyncio.run(scene()) is False
+
+
 def test_a_page_that_leaves_is_forgotten() -> None:
     """Room is made for others, and publishing to nobody is no error."""
 
@@ -99,6 +126,15 @@ def test_a_new_page_gets_all_values_and_then_the_changes(address: str, parts: We
     )
     assert changed["erh_words"] == "28\xa0% eRH".replace(" ", "\xa0")
     assert str(changed["words"]).startswith("28\xa0% now, in its band")
+
+
+def test_a_stream_can_be_of_one_box(address: str) -> None:
+    """Named boxes only are sent."""
+    with httpx.stream("GET", f"{address}/live?box=tub", timeout=20) as answer:
+        lines = answer.iter_lines()
+        heard = [next(lines) for _ in range(4)]
+    assert heard[:3] == ["retry: 3000", "", "event: box"]
+    assert json.loads(heard[3].removeprefix("data: "))["box"] == "tub"
 
 
 def test_a_box_that_is_gone_ends_no_stream(address: str, parts: WebParts) -> None:

@@ -3,12 +3,14 @@
 import re
 from dataclasses import replace
 from itertools import repeat
+from pathlib import Path
 
 import pytest
 from starlette.testclient import TestClient
 
 from hilum.domain.errors import StoreError
 from hilum.domain.model import Box, BoxType, Reject, RejectReason
+from hilum.science.surrogates import FACTORS, Level
 from hilum.stores.memory import MemoryStore
 from hilum.web.app import create_app
 from hilum.web.parts import IngestStatus, WebParts
@@ -329,6 +331,20 @@ def test_sensors_says_when_nothing_can_arrive(parts: WebParts) -> None:
         told = replace(parts, ingest_status=repeat(status).__next__)
         with TestClient(create_app(told)) as client:
             assert words in page(client, "/sensors").one("main").text
+
+
+def test_sure_agrees_with_the_factors_and_the_trials(client: TestClient) -> None:
+    """The page's figures are those of the code and of the report on published trials."""
+    text = page(client, "/sure").one("main").text
+    own, family, carrot, group = (
+        FACTORS[level] for level in (Level.OWN, Level.FAMILY, Level.CARROT_FAMILY, Level.CLASS)
+    )
+    assert f"a factor of {own:g} either way" in text
+    assert f"{family:g} for a relative of the same family, {group:g} for a class" in text
+    assert f"{carrot:g} for the carrot family" in text
+    report = Path(__file__).parents[2] / "service" / "docs" / "how-sure.md"
+    (row,) = re.findall(r"^\| all \| (\d+) \| (\d+ %) \|", report.read_text("utf-8"), re.MULTILINE)
+    assert f"beside {row[0]} published storage trials, {row[1]} lay within" in text
 
 
 def test_a_missing_page_and_a_missing_box_are_told_in_words(client: TestClient) -> None:

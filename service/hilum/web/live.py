@@ -6,7 +6,7 @@ page costs one entry per box and a burst of readings becomes one message.
 
 import asyncio
 import threading
-from collections.abc import AsyncIterator, Awaitable, Callable, Iterable
+from collections.abc import AsyncIterator, Awaitable, Callable, Collection, Iterable
 
 KEEP_ALIVE_S = 20.0
 PAUSE_S = 1.0
@@ -18,9 +18,18 @@ Describe = Callable[[str], Awaitable[str | None]]
 
 
 class Listener:
-    """One open page. Used by one event loop; only ``notify`` may be called from another thread."""
+    """One open page. Used by one event loop; only ``notify`` may be called from another thread.
 
-    def __init__(self, first: Iterable[str]) -> None:
+    Parameters
+    ----------
+    first : iterable of str
+        Boxes the page shows that count as changed at once.
+    only : collection of str, optional
+        The boxes the page shows; others are passed over. Empty: it shows all.
+    """
+
+    def __init__(self, first: Iterable[str], only: Collection[str] = ()) -> None:
+        self._only = frozenset(only)
         self._loop = asyncio.get_running_loop()
         self._changed = dict.fromkeys(first)
         self._wake = asyncio.Event()
@@ -38,8 +47,10 @@ class Listener:
     def _note(self, box: str | None) -> None:
         if box is None:
             self.closed = True
-        else:
+        elif not self._only or box in self._only:
             self._changed[box] = None
+        else:
+            return
         self._wake.set()
 
     async def changed(self, timeout_s: float) -> list[str]:
@@ -60,6 +71,7 @@ class LiveHub:
     def __init__(self) -> None:
         self._lock = threading.Lock()
         self._listeners: set[Listener] = set()
+        self._closed = False
 
     def publish(self, box: str) -> None:
         """Say that a box has a new reading."""
@@ -69,16 +81,17 @@ class LiveHub:
             listener.notify(box)
 
     def close(self) -> None:
-        """End all streams, so that the server can stop."""
+        """End all streams and take no more, so that the server can stop."""
         with self._lock:
+            self._closed = True
             listeners = tuple(self._listeners)
         for listener in listeners:
             listener.notify(None)
 
     def add(self, listener: Listener) -> bool:
-        """Take a listener in; False when there are too many."""
+        """Take a listener in; False when there are too many, or the hub is closed."""
         with self._lock:
-            if len(self._listeners) >= MAX_LISTENERS:
+            if self._closed or len(self._listeners) >= MAX_LISTENERS:
                 return False
             self._listeners.add(listener)
             return True

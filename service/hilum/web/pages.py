@@ -1,6 +1,6 @@
 """The pages: ask through a port, fill a context, render."""
 
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable
 from typing import Annotated
 
 from fastapi import APIRouter, Query
@@ -149,16 +149,17 @@ def sure(render: Renderer) -> Callable[[Request], Response]:
     return page
 
 
-def live(parts: WebParts) -> Callable[[], object]:
-    """Values as they come: one message per box that changed."""
+def live(parts: WebParts) -> Callable[[list[str]], Awaitable[Response]]:
+    """Values as they come: one message per box that changed, of all or those that are named."""
 
     def describe(slug: str) -> str | None:
         return live_json(parts, slug)
 
-    async def events() -> Response:
-        listener = Listener([b.slug for b in await run_in_threadpool(parts.store.boxes)])
+    async def events(box: Annotated[list[str], Query(default_factory=list)]) -> Response:
+        known = await run_in_threadpool(parts.store.boxes)
+        listener = Listener([b.slug for b in known if not box or b.slug in box], box)
         if not parts.live.add(listener):
-            return Response("Too many pages are listening.", status_code=503)
+            return Response("Live values are not to be had just now.", status_code=503)
         body = stream(parts.live, listener, lambda slug: run_in_threadpool(describe, slug))
         return StreamingResponse(
             body,
