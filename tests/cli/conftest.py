@@ -1,15 +1,20 @@
-"""Runs the command as a user does: a process with arguments, output and an exit code."""
+"""Runs a command as a user does: arguments in, output and an exit code out.
 
+In this process, since starting Python takes far longer than most commands;
+``test_process.py`` runs the real thing.
+"""
+
+import io
 import json
-import os
-import subprocess
-import sys
 from collections.abc import Callable
+from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import pytest
+
+from hilum.cli import run as run_command
 
 
 @dataclass(frozen=True)
@@ -30,23 +35,19 @@ Run = Callable[..., Answer]
 
 
 @pytest.fixture
-def hilum(tmp_path: Path) -> Run:
-    """Run ``hilum`` with a data folder of its own."""
-    env = {name: value for name, value in os.environ.items() if not name.startswith("HILUM_")}
-    env["HILUM_DATA_DIR"] = str(tmp_path / "data")
-    env["COLUMNS"] = "100"
+def hilum(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
+    """Run ``hilum`` with a data folder of its own and nobody at the keyboard."""
+    monkeypatch.setenv("HILUM_DATA_DIR", str(tmp_path / "data"))
+    monkeypatch.setenv("COLUMNS", "100")
+    monkeypatch.setattr("sys.stdin", io.StringIO())
 
-    def run(*words: str | Path, cwd: Path | None = None) -> Answer:
-        done = subprocess.run(
-            [sys.executable, "-m", "hilum", *map(str, words)],
-            capture_output=True,
-            text=True,
-            env=env,
-            cwd=cwd,
-            check=False,
-            timeout=120,
-            stdin=subprocess.DEVNULL,
-        )
-        return Answer(done.returncode, done.stdout, done.stderr)
+    def run(*words: str | Path) -> Answer:
+        monkeypatch.setattr("sys.argv", ["hilum", *map(str, words)])
+        with redirect_stdout(io.StringIO()) as out, redirect_stderr(io.StringIO()) as err:
+            try:
+                code = run_command()
+            except SystemExit as end:
+                code = end.code if isinstance(end.code, int) else int(end.code is not None)
+        return Answer(code, out.getvalue(), err.getvalue())
 
     return run
