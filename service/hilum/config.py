@@ -80,6 +80,9 @@ class Settings(BaseSettings):
     mqtt: bool = Field(default=True, description="listen to the MQTT broker")
     mqtt_host: str = Field(default="127.0.0.1", description="address of the broker")
     mqtt_port: int = Field(default=1883, ge=1, le=65535, description="port of the broker")
+    mqtt_version: Literal["5", "3.1.1"] = Field(
+        default="5", description="version of MQTT the broker speaks"
+    )
     mqtt_user: str | None = Field(default=None, description="name Hilum signs in with")
     mqtt_password: SecretStr | None = Field(default=None, description="its password")
     mqtt_client_id: str = Field(
@@ -92,6 +95,9 @@ class Settings(BaseSettings):
     mqtt_ca_file: Path | None = Field(default=None, description="certificate the broker must match")
     mqtt_cert_file: Path | None = Field(default=None, description="Hilum's own certificate")
     mqtt_key_file: Path | None = Field(default=None, description="key of that certificate")
+    mqtt_broker_conf: Path | None = Field(
+        default=None, description="the broker's mosquitto.conf, for hilum check to look at"
+    )
     max_new_sensors: int = Field(
         default=2000, ge=1, description="unknown sensors taken in before further ones are refused"
     )
