@@ -228,6 +228,42 @@ class GerminationTest:
     note: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class SeasonPlan:
+    """What is to be sown on one date, and how the seed is taken to be kept until then.
+
+    ``storage`` is a name the season page knows ("recent": at the burn rate of the last 30 days;
+    "given": at ``temp_c`` and ``rh_pct``). Lines are kept apart: see ``PlanLine``.
+    """
+
+    id: int
+    name: str
+    sow_on: date
+    storage: str = "recent"
+    temp_c: float | None = None
+    rh_pct: float | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PlanLine:
+    """One thing wanted in a season: so many plants of a kind, of one variety or of any ("").
+
+    A new packet holds ``packet_seeds`` seeds, or seed for ``packet_plants`` plants; ``None``: not
+    known. ``loss_pct`` of the seedlings are lost after emergence; ``field_factor`` is the share of
+    germinating seed that emerges where it is sown.
+    """
+
+    kind: str  # key of the kinds table
+    plants: int
+    variety: str = ""
+    packet_seeds: int | None = None
+    packet_plants: int | None = None
+    loss_pct: float = 10.0
+    field_factor: float = 1.0
+    note: str = ""
+
+
 class EventType(StrEnum):
     """What was written into the journal."""
 

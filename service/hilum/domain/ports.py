@@ -20,8 +20,10 @@ from hilum.domain.model import (
     LedgerRows,
     Lot,
     Placement,
+    PlanLine,
     Reading,
     Reject,
+    SeasonPlan,
     Sensor,
     Series,
     Stay,
@@ -324,7 +326,34 @@ class AlertStore(Protocol):
         ...
 
 
-class Store(ReadingStore, KeepingStore, LedgerStore, AlertStore, Protocol):
+class SeasonStore(Protocol):
+    """What is to be sown: a plan for a season, with its lines."""
+
+    def season_plans(self) -> Sequence[SeasonPlan]:
+        """Every plan, by sowing date, then by entry."""
+        ...
+
+    def season_plan(self, plan_id: int) -> SeasonPlan:
+        """Give one plan; NotFoundError if there is none."""
+        ...
+
+    def plan_lines(self, plan_id: int) -> Sequence[PlanLine]:
+        """Lines of a plan in the order they were given; NotFoundError if there is no such plan."""
+        ...
+
+    def save_plan(self, plan: SeasonPlan, lines: Sequence[PlanLine]) -> SeasonPlan:
+        """Add a plan (``id`` 0) or replace one, with all its lines, in one step.
+
+        Gives it back with its id; NotFoundError if there is none with the id given.
+        """
+        ...
+
+    def drop_plan(self, plan_id: int) -> None:
+        """Forget a plan and its lines; NotFoundError if there is none."""
+        ...
+
+
+class Store(ReadingStore, KeepingStore, LedgerStore, AlertStore, SeasonStore, Protocol):
     """All of them in one database."""
 
     def close(self) -> None:

@@ -165,13 +165,15 @@ class Posteriors:
         share = self.grid.share_below(limits, loss)[..., 0]
         return np.where(minimum[:, None] <= 0.0, 0.0, share)
 
-    def levels(self, loss_probit: Floats) -> Levels:
-        """Distribution of germination at a loss, cut into 160 levels.
+    def levels(self, loss_probit: Floats, count: int = _LEVELS) -> Levels:
+        """Distribution of germination at a loss, cut into 160 levels or another number.
 
         Parameters
         ----------
         loss_probit : ndarray
             Loss with multiplier 1 [probit], one a lot, 0 to 1,000,000.
+        count : int
+            How many levels [1], 1 or more; 64 do for hundreds of plants.
 
         Returns
         -------
@@ -186,7 +188,7 @@ class Posteriors:
         loss = checked("loss", loss_probit, 0.0, MAX_LOSS_PROBIT, "probits")[:, None]
         ends = np.clip(self.grid.quantiles(np.array([1e-5, 1.0 - 1e-5]), loss), *_LEVEL_ENDS)
         low, high = ends[..., :1], np.maximum(ends[..., 1:], ends[..., :1] + 1e-3)
-        edges = low + (high - low) * (np.arange(_LEVELS + 1) / _LEVELS)
+        edges = low + (high - low) * (np.arange(count + 1) / count)
         below = self.grid.share_below(edges, loss)[:, 0]
         below[:, 0], below[:, -1] = 0.0, 1.0
         middle = 0.5 * (edges[:, 0, :-1] + edges[:, 0, 1:])

@@ -1,7 +1,7 @@
 """What every store refuses or settles in the same way, in the same words."""
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 
@@ -15,13 +15,16 @@ from hilum.domain.model import (
     LedgerRows,
     Lot,
     Placement,
+    PlanLine,
     Reading,
     Reject,
     RejectReason,
     Role,
+    SeasonPlan,
     Sensor,
     Stay,
 )
+from hilum.science.kinds import kinds
 
 REJECTS_KEPT = 10_000
 PAYLOAD_KEPT = 2_000  # bytes of a rejected message
@@ -149,6 +152,27 @@ def check_test(test: GerminationTest) -> None:
         raise InvalidInputError(
             f"Of {test.sown} seeds sown, {test.germinated} cannot have come up.", "germinated"
         )
+
+
+def check_plan(plan: SeasonPlan, lines: Sequence[PlanLine]) -> None:
+    """Refuse a plan nobody could find again, or lines that want what cannot be."""
+    if not plan.name.strip():
+        raise InvalidInputError("A season plan needs a name.", "name")
+    for at, line in enumerate(lines, start=1):
+        if line.kind not in kinds():
+            raise missing("kind of seed", line.kind)
+        for field, value, low, high in (
+            ("plants", line.plants, 1, 100_000),
+            ("packet_seeds", line.packet_seeds, 1, 1_000_000),
+            ("packet_plants", line.packet_plants, 1, 100_000),
+            ("loss_pct", line.loss_pct, 0, 90),
+            ("field_factor", line.field_factor, 0.1, 1),
+        ):
+            if value is not None and not low <= value <= high:
+                raise InvalidInputError(
+                    f"Line {at}: {field} must be between {low:g} and {high:g}, not {value:g}.",
+                    field,
+                )
 
 
 def check_event(event: Event) -> None:

@@ -5,12 +5,20 @@ from hilum.stores.memory.changes import ChangesSection
 from hilum.stores.memory.keeping import KeepingSection
 from hilum.stores.memory.ledger import LedgerSection
 from hilum.stores.memory.readings import ReadingsSection
+from hilum.stores.memory.season import SeasonSection
 from hilum.stores.memory.state import State
 
 __all__ = ["MemoryStore"]
 
 
-class MemoryStore(ReadingsSection, KeepingSection, ChangesSection, LedgerSection, AlertSection):
+class MemoryStore(
+    ReadingsSection,
+    KeepingSection,
+    ChangesSection,
+    LedgerSection,
+    AlertSection,
+    SeasonSection,
+):
     """Implements ``hilum.domain.ports.Store`` in memory; nothing outlives it."""
 
     def __init__(self) -> None:

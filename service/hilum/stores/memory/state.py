@@ -19,7 +19,9 @@ from hilum.domain.model import (
     LedgerRows,
     Lot,
     Placement,
+    PlanLine,
     Reject,
+    SeasonPlan,
     Sensor,
     Stay,
 )
@@ -78,6 +80,8 @@ class State:
     notice_ids: dict[tuple[str, str], int] = field(default_factory=dict)  # by key and channel
     rule_settings: dict[tuple[str, str], RuleSetting] = field(default_factory=dict)
     paces: dict[str, int] = field(default_factory=dict)
+    plans: dict[int, tuple[SeasonPlan, tuple[PlanLine, ...]]] = field(default_factory=dict)
+    last_plan: int = 0
     closed: bool = False
     lock: threading.RLock = field(default_factory=threading.RLock)
 

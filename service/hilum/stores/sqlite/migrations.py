@@ -9,6 +9,7 @@ from hilum.domain.errors import NewerSchemaError, StoreError
 from hilum.stores.sqlite.alert_schema import ALERT_TABLES
 from hilum.stores.sqlite.database import transaction
 from hilum.stores.sqlite.schema import FIRST
+from hilum.stores.sqlite.season import SEASON_TABLES
 
 Migration = Callable[[sqlite3.Connection], None]
 
@@ -25,9 +26,16 @@ def alert_tables(conn: sqlite3.Connection) -> None:
         conn.execute(statement)
 
 
+def season_tables(conn: sqlite3.Connection) -> None:
+    """Make the tables of plans for a season."""
+    for statement in SEASON_TABLES:
+        conn.execute(statement)
+
+
 MIGRATIONS: Mapping[str, Migration] = {
     "0001 first tables": first_tables,
     "0002 alerts": alert_tables,
+    "0003 season plans": season_tables,
 }
 
 

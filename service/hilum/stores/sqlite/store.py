@@ -16,6 +16,7 @@ from hilum.stores.sqlite.ledger import LedgerSection
 from hilum.stores.sqlite.lock import ServeLock
 from hilum.stores.sqlite.migrations import migrate, pending, require_current
 from hilum.stores.sqlite.readings import ReadingsSection
+from hilum.stores.sqlite.season import SeasonSection
 from hilum.stores.sqlite.tiers import TiersSection
 
 
@@ -27,6 +28,7 @@ class SqliteStore(
     JournalSection,
     LedgerSection,
     AlertSection,
+    SeasonSection,
 ):
     """Implements ``hilum.domain.ports.Store`` over one SQLite file.
 
