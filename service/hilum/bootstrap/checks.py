@@ -1,26 +1,33 @@
 """What ``hilum check`` looks at: the database, the ledger, the clock, the disk, the broker."""
 
+import os
 import shutil
 import socket
 import stat
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, fields
+from pathlib import Path
 from typing import cast
 
 import numpy as np
 
 from hilum.bootstrap import system_clock
-from hilum.config import Settings
+from hilum.bootstrap.broker_conf import losses, read_conf
+from hilum.config import FILE_NAME, Settings
 from hilum.domain.errors import HilumError
 from hilum.domain.model import MS_PER_DAY, MS_PER_HOUR, CurveKey, LedgerRows, Role
 from hilum.domain.ports import Store
 from hilum.keeping.keeper import LedgerKeeper
 from hilum.keeping.ledger import cut
 from hilum.stores.overlay import LedgerOverlay
+from hilum.stores.rules import utc
 from hilum.stores.sqlite import SqliteStore
+from hilum.stores.sqlite.migrations import waiting
 
 SAMPLE_DAYS = 30
+EARLIEST_MS = 1_735_689_600_000  # 2025-01-01: before that, no machine ran this program
+LATEST_MS = 4_102_444_800_000  # 2100-01-01
 LEAST_FREE_BYTES = 200 * 1024 * 1024
 BROKER_WAIT_S = 3.0
 LATE_DAYS = 1
@@ -48,17 +55,29 @@ def check_all(settings: Settings) -> list[Finding]:
     list of Finding
         One for each thing, good or not.
     """
-    findings = [_folder(settings), _disk(settings)]
+    findings = [_folder(settings), _secrets(settings), _disk(settings), _time()]
     if not settings.database.exists():
         return [*findings, Finding("database", False, f"There is none at {settings.database}.")]
-    try:
-        with _readonly(settings) as store:
-            findings += [_database(store), _ledger(store), _clock(store)]
-    except HilumError as error:
-        findings.append(Finding("database", False, str(error)))
+    findings += [_writable(settings), *_content(settings)]
     if settings.mqtt:
         findings.append(_broker(settings))
+        if settings.mqtt_broker_conf is not None:
+            findings.append(_broker_conf(settings.mqtt_broker_conf, settings.mqtt_session_days))
     return findings
+
+
+def _content(settings: Settings) -> Iterator[Finding]:
+    """What is in the database, as far as it can be read."""
+    try:
+        steps = waiting(settings.database)
+        if steps:
+            words = f"of an older Hilum; the next start backs it up and takes {len(steps)} steps: "
+            yield Finding("upgrade", False, words + ", ".join(f"“{step}”" for step in steps))
+            return
+        with _readonly(settings) as store:
+            yield from (_database(store), _ledger(store), _clock(store))
+    except HilumError as error:
+        yield Finding("database", False, str(error))
 
 
 @contextmanager
@@ -77,6 +96,33 @@ def _folder(settings: Settings) -> Finding:
     if stat.S_IMODE(folder.stat().st_mode) & 0o007:
         return Finding("folder", False, f"Everybody on this machine can read {folder}.")
     return Finding("folder", True, f"{folder}, not readable for everybody")
+
+
+def _secrets(settings: Settings) -> Finding:
+    """The settings may hold a password."""
+    path = settings.data_dir / FILE_NAME
+    if not path.exists():
+        return Finding("settings", True, "no file; what is set comes from the environment")
+    others = stat.S_IMODE(path.stat().st_mode) & 0o004
+    if others and stat.S_IMODE(path.parent.stat().st_mode) & 0o001:
+        return Finding("settings", False, f"Everybody on this machine can read {path}.")
+    return Finding("settings", True, "not readable for everybody")
+
+
+def _writable(settings: Settings) -> Finding:
+    """SQLite writes the database and files beside it."""
+    for path in (settings.data_dir, settings.database):
+        if not os.access(path, os.R_OK | os.W_OK):
+            return Finding("permissions", False, f"This user may not write {path}.")
+    return Finding("permissions", True, "the database may be written")
+
+
+def _time() -> Finding:
+    """A machine without a clock of its own starts in the past until the network tells it."""
+    now_ms = system_clock().now_ms()
+    if not EARLIEST_MS < now_ms < LATEST_MS:
+        return Finding("clock", False, f"This machine says it is {utc(now_ms)}; set its clock.")
+    return Finding("clock", True, f"this machine says it is {utc(now_ms)}")
 
 
 def _disk(settings: Settings) -> Finding:
@@ -158,3 +204,13 @@ def _broker(settings: Settings) -> Finding:
             return Finding("broker", True, f"{name} answers")
     except OSError as error:
         return Finding("broker", False, f"{name} does not answer ({error.strerror or error})")
+
+
+def _broker_conf(path: Path, session_days: int) -> Finding:
+    try:
+        found = losses(read_conf(path), session_days)
+    except HilumError as error:
+        return Finding("broker settings", False, str(error))
+    if found:
+        return Finding("broker settings", False, " ".join(found))
+    return Finding("broker settings", True, f"{path} keeps what waits for Hilum")

@@ -5,7 +5,7 @@ from typing import Annotated
 import typer
 
 from hilum import __version__
-from hilum.cli import calculators, keep, readings, running
+from hilum.cli import calculators, keep, readings, running, safekeeping
 
 app = typer.Typer(
     name="hilum",
@@ -38,6 +38,8 @@ app.command("init")(running.init)
 app.command("serve")(running.serve)
 app.command("rebuild")(running.rebuild)
 app.command("check")(running.check)
+app.command("backup")(safekeeping.backup)
+app.command("restore")(safekeeping.restore)
 app.add_typer(keep.boxes, name="boxes")
 app.add_typer(keep.sensors, name="sensors")
 app.add_typer(keep.lots, name="lots")

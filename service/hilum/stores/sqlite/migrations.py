@@ -3,11 +3,13 @@
 import sqlite3
 import time
 from collections.abc import Callable, Mapping
+from contextlib import closing
 from pathlib import Path
 
 from hilum.domain.errors import NewerSchemaError, StoreError
 from hilum.stores.sqlite.alert_schema import ALERT_TABLES
-from hilum.stores.sqlite.database import transaction
+from hilum.stores.sqlite.database import connect, transaction
+from hilum.stores.sqlite.errors import translated
 from hilum.stores.sqlite.schema import FIRST
 from hilum.stores.sqlite.season import SEASON_TABLES
 
@@ -80,6 +82,20 @@ def migrate(conn: sqlite3.Connection, steps: Mapping[str, Migration] = MIGRATION
             step(conn)
             now_ms = time.time_ns() // 1_000_000
             conn.execute("INSERT INTO migration VALUES (?, ?)", (name, now_ms))
+
+
+def waiting(path: Path) -> list[str]:
+    """Names of the steps a database that is there still needs; never writes.
+
+    Raises
+    ------
+    StoreError
+        It cannot be read, or is none of ours; ``NewerSchemaError`` if a newer Hilum wrote it.
+    """
+    with translated(path), closing(connect(path, readonly=True)) as conn:
+        if not applied(conn):
+            raise StoreError(f"The file {path} is empty, or not a database of Hilum's.")
+        return list(pending(conn))
 
 
 def require_current(conn: sqlite3.Connection, path: Path) -> None:

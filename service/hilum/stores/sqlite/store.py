@@ -1,6 +1,8 @@
 """The default store: everything in one SQLite file."""
 
 import sqlite3
+import time
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Self
 
@@ -8,16 +10,25 @@ from hilum.domain.errors import StoreError
 from hilum.stores.sqlite import check
 from hilum.stores.sqlite.alerts import AlertSection
 from hilum.stores.sqlite.changes import ChangesSection
+from hilum.stores.sqlite.copies import write_copy
 from hilum.stores.sqlite.database import BUSY_S, Database, connect
 from hilum.stores.sqlite.errors import translated
 from hilum.stores.sqlite.journal import JournalSection
 from hilum.stores.sqlite.keeping import KeepingSection
 from hilum.stores.sqlite.ledger import LedgerSection
 from hilum.stores.sqlite.lock import ServeLock
-from hilum.stores.sqlite.migrations import migrate, pending, require_current
+from hilum.stores.sqlite.migrations import applied, migrate, pending, require_current
 from hilum.stores.sqlite.readings import ReadingsSection
 from hilum.stores.sqlite.season import SeasonSection
 from hilum.stores.sqlite.tiers import TiersSection
+
+BACKUPS = "backups"
+"""Folder beside a database for copies of it."""
+
+
+def backup_name(time_ms: int, of: str = "") -> str:
+    """Name of a copy of a database, with its time in UTC."""
+    return f"hilum-{datetime.fromtimestamp(time_ms / 1000, UTC):%Y%m%dT%H%M%SZ}{of}.sqlite3"
 
 
 class SqliteStore(
@@ -82,11 +93,7 @@ class SqliteStore(
 
     def backup(self, target: Path | str) -> None:
         """Write a copy as it is at this moment to a new file, also while others write."""
-        target = Path(target)
-        if target.exists():
-            raise StoreError(f"There is already a file at {target}; a backup replaces nothing.")
-        with self._db.reading() as conn, translated(target):
-            conn.execute("VACUUM INTO ?", (str(target),))
+        write_copy(self._db.path, Path(target))
 
     def close(self) -> None:
         """Finish pending writes and close; further calls raise StoreError."""
@@ -111,10 +118,26 @@ def _ready(path: Path, *, locked: bool) -> sqlite3.Connection:
 
 
 def _bring_up_to_date(conn: sqlite3.Connection, path: Path, *, locked: bool) -> None:
-    """Migrate, but never under the feet of a running service."""
+    """Migrate, but never under the feet of a running service, nor without a copy of what was."""
     lock = None if locked else ServeLock(path, wait_s=BUSY_S)
     try:
+        if applied(conn):
+            _save_as_it_was(path)
         migrate(conn)
     finally:
         if lock is not None:
             lock.release()
+
+
+def _save_as_it_was(path: Path) -> None:
+    """Copy a database before its tables are changed; without the copy they are not."""
+    folder = path.parent / BACKUPS
+    target = folder / backup_name(time.time_ns() // 1_000_000, "-before-upgrade")
+    try:
+        folder.mkdir(exist_ok=True, mode=0o700)
+        write_copy(path, target)
+    except (OSError, StoreError) as error:
+        raise StoreError(
+            f"The database {path} has to be brought up to date. It was left as it is, because no "
+            f"backup could be written first: {error}"
+        ) from error
