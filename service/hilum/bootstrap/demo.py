@@ -112,7 +112,7 @@ def _end(world: "multiprocessing.process.BaseProcess", ours: Connection) -> None
     ours.close()  # which the world sees
     world.join(5)
     if world.is_alive():
-        world.terminate()
+        world.kill()
         world.join(5)
 
 
@@ -124,7 +124,8 @@ def play_world(pipe: Connection, settings: Settings, seed: int) -> None:
     from hilum.simulate.publisher import Publisher  # noqa: PLC0415
     from hilum.simulate.world import build_world  # noqa: PLC0415
 
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl+C is for the other process
+    for ours in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(ours, signal.SIG_IGN)  # meant for the other process, which ends this one
     set_up_log(logging.WARNING)
     stop = threading.Event()
     try:

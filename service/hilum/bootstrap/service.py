@@ -1,9 +1,11 @@
 """The running service: store, ingest, keeping loop and pages, started and stopped in order."""
 
 import logging
-import threading
+import signal
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
+from socket import socket
+from types import FrameType
 from typing import TYPE_CHECKING
 
 from hilum.bootstrap import open_store, system_clock
@@ -172,16 +174,22 @@ def serve_pages(service: Service, ready: Callable[[], None]) -> None:
     import uvicorn  # noqa: PLC0415 - only where pages are served
 
     class Server(uvicorn.Server):
-        """Ends the streams of live values before it waits for open answers."""
+        """Says when it answers, ends the streams of live values first, and stops quietly."""
 
-        async def startup(self, sockets: list[object] | None = None) -> None:  # type: ignore[override]
-            await super().startup(sockets)  # type: ignore[arg-type]
+        async def startup(self, sockets: list[socket] | None = None) -> None:
+            await super().startup(sockets)
             if self.started:
                 ready()
 
-        def handle_exit(self, sig: int, frame: object) -> None:
+        async def shutdown(self, sockets: list[socket] | None = None) -> None:
             service.hub.close()
-            super().handle_exit(sig, frame)  # type: ignore[arg-type]
+            await super().shutdown(sockets)
+
+        def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+            del frame
+            if self.should_exit and sig == signal.SIGINT:
+                self.force_exit = True
+            self.should_exit = True  # and not noted: it would be raised again at the end
 
     settings = service.settings
     config = uvicorn.Config(
@@ -213,10 +221,3 @@ def set_up_log(level: int = logging.INFO) -> None:
     logging.basicConfig(level=level, format="%(asctime)s %(levelname)s %(name)s: %(message)s")
     for quiet in ("uvicorn.error", "httpx"):
         logging.getLogger(quiet).setLevel(logging.WARNING)
-
-
-def in_background(work: Callable[[], None], name: str) -> threading.Thread:
-    """Run work in a thread that does not keep the program alive."""
-    thread = threading.Thread(target=work, name=name, daemon=True)
-    thread.start()
-    return thread
