@@ -11,18 +11,22 @@ _PERIODS = {"hour": MS_PER_HOUR, "day": MS_PER_DAY}
 _COLUMNS = tuple(field.name for field in fields(HourTier))
 # The names put into these are the two above. What a sensor did not report is NULL, and SQLite's
 # aggregates pass over it.
-_DELETE = """
-    DELETE FROM {tier}
-    WHERE sensor_id = (SELECT id FROM sensor WHERE name = :sensor) AND start_ms >= :start
-"""
+_DELETE = "DELETE FROM {tier} WHERE sensor_id = :id AND start_ms >= :start"
+# One period at a time: a GROUP BY over the division would sort all readings first, at thrice the
+# cost.
 _FILL = """
-    INSERT INTO {tier}
-    SELECT sensor_id, time_ms / {period} * {period}, count(*),
-        min(temp_c), avg(temp_c), max(temp_c), min(rh_pct), avg(rh_pct), max(rh_pct)
-    FROM reading
-    WHERE sensor_id = (SELECT id FROM sensor WHERE name = :sensor) AND time_ms >= :start
-    GROUP BY time_ms / {period}
+    INSERT INTO {tier} SELECT * FROM (
+        SELECT :id, :start, count(*) AS count,
+            min(temp_c), avg(temp_c), max(temp_c), min(rh_pct), avg(rh_pct), max(rh_pct)
+        FROM reading
+        WHERE sensor_id = :id AND time_ms >= :start AND time_ms < :start + {period}
+    ) WHERE count > 0
 """
+_NEWEST = """
+    SELECT id, (SELECT max(time_ms) FROM reading WHERE sensor_id = sensor.id)
+    FROM sensor WHERE name = ?
+"""
+_FIRST = "SELECT min(time_ms) FROM reading WHERE sensor_id = ? AND time_ms >= ?"
 _SELECT = """
     SELECT {columns} FROM {tier}
     WHERE sensor_id = (SELECT id FROM sensor WHERE name = :sensor)
@@ -55,7 +59,12 @@ class TiersSection:
 
 
 def _refresh(conn: sqlite3.Connection, sensor: str, from_ms: int) -> None:
-    for tier, period in _PERIODS.items():
-        given = {"sensor": sensor, "start": from_ms // period * period}
-        conn.execute(_DELETE.format(tier=tier), given)
-        conn.execute(_FILL.format(tier=tier, period=period), given)
+    for sensor_id, newest_ms in conn.execute(_NEWEST, (sensor,)).fetchall():
+        for tier, period in _PERIODS.items():
+            start = from_ms // period * period
+            conn.execute(_DELETE.format(tier=tier), {"id": sensor_id, "start": start})
+            (first,) = conn.execute(_FIRST, (sensor_id, start)).fetchone()
+            if first is not None:
+                starts = range(first // period * period, newest_ms + 1, period)
+                periods = ({"id": sensor_id, "start": start_ms} for start_ms in starts)
+                conn.executemany(_FILL.format(tier=tier, period=period), periods)
