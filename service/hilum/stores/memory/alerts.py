@@ -177,9 +177,4 @@ def _same(new: Alert, other: Alert) -> bool:
     """Tell whether another open alert is about the same."""
     if other.state is AlertState.CLEARED:
         return False
-    return (new.rule, new.box, new.sensor, new.lot) == (
-        other.rule,
-        other.box,
-        other.sensor,
-        other.lot,
-    )
+    return (new.rule, new.box, new.sensor) == (other.rule, other.box, other.sensor)

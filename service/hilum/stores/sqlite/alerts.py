@@ -30,7 +30,6 @@ SETTINGS = Table(RuleSetting, "rule_setting", "rule, box", "setting of a rule", 
 _CHANGING = ("due_ms", "state", "attempts", "sent_ms", "error", "id")
 _SAME = """
     SELECT 1 FROM alert WHERE state <> 'cleared' AND rule = ? AND box IS ? AND sensor IS ?
-    AND lot IS ?
 """
 _SAVE_ALERT = """
     INSERT INTO alert (id, rule, state, since_ms, sentence, advice, box, sensor, lot, value,
@@ -162,7 +161,7 @@ def _step(conn: sqlite3.Connection, change: AlertChange) -> bool:
     found = conn.execute("SELECT state FROM alert WHERE id = ?", (alert.id,)).fetchone()
     if (None if found is None else AlertState(found[0])) != change.was:
         return False
-    about = (alert.rule, alert.box, alert.sensor, alert.lot)
+    about = (alert.rule, alert.box, alert.sensor)
     if found is None and conn.execute(_SAME, about).fetchone() is not None:
         return False
     BOXES.require(conn, alert.box)
