@@ -30,6 +30,7 @@ class KeepingLoop:
     """
 
     def __init__(self, keeper: LedgerKeeper, after: Callable[[frozenset[str]], None]) -> None:
+        self.last_error = ""  # why the last round failed; empty when it did not
         self._keeper = keeper
         self._after = after
         self._lock = threading.Lock()
@@ -73,10 +74,13 @@ class KeepingLoop:
             self._keeper.update()
             self._after(sensors)
         except HilumError as error:
+            self.last_error = str(error)
             log.warning("The ledger could not be brought up to date, will try again: %s", error)
-        except Exception:
+        except Exception as error:
+            self.last_error = f"A fault in Hilum: {error!r}"
             log.exception("The ledger could not be brought up to date, will try again")
         else:
+            self.last_error = ""
             return True
         self.wake(sensors)
         self._wake.set()

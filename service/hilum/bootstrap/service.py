@@ -2,13 +2,14 @@
 
 import logging
 import signal
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import asynccontextmanager
 from socket import socket
 from types import FrameType
 from typing import TYPE_CHECKING
 
 from hilum.bootstrap import open_store, system_clock
+from hilum.bootstrap.health import health
 from hilum.bootstrap.keeping_loop import KeepingLoop
 from hilum.config import Settings, SourceSetting
 from hilum.domain.errors import HilumError
@@ -19,7 +20,7 @@ from hilum.ingest.sources import Place, Source
 from hilum.keeping.keeper import LedgerKeeper
 from hilum.web.app import create_app
 from hilum.web.live import LiveHub
-from hilum.web.parts import IngestStatus, WebParts, WebSettings
+from hilum.web.parts import HealthCheck, IngestStatus, WebParts, WebSettings
 
 if TYPE_CHECKING:
     from fastapi import FastAPI
@@ -121,6 +122,11 @@ class Service:
             waiting=now.queued,
         )
 
+    def health(self) -> Sequence[HealthCheck]:
+        """Whether everything does its work, for whoever watches over it."""
+        ingest = None if self._ingest is None else self.status()
+        return health(self.store, self.settings.data_dir, self._loop.last_error, ingest)
+
     def _tell(self, sensors: frozenset[str]) -> None:
         """Let open pages know which boxes have news."""
         if not sensors:
@@ -136,6 +142,7 @@ class Service:
                 clock=system_clock(),
                 live=self.hub,
                 ingest_status=self.status,
+                health=self.health,
                 settings=WebSettings(
                     site=self.settings.site,
                     time_zone=self.settings.time_zone,

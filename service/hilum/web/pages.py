@@ -1,6 +1,7 @@
 """The pages: ask through a port, fill a context, render."""
 
 from collections.abc import Awaitable, Callable
+from dataclasses import asdict
 from typing import Annotated
 
 from fastapi import APIRouter, Query
@@ -175,7 +176,12 @@ def health(parts: WebParts) -> Callable[[], Response]:
 
     def answer() -> Response:
         parts.store.boxes()
-        return JSONResponse({"status": "ok"})
+        checks = parts.health()
+        well = all(check.good for check in checks)
+        said: dict[str, object] = {"status": "ok" if well else "unwell"}
+        if checks:
+            said["checks"] = [asdict(check) for check in checks]
+        return JSONResponse(said, status_code=200 if well else 503)
 
     return answer
 

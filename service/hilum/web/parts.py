@@ -1,6 +1,6 @@
 """What the pages need from the rest of Hilum, handed over by ``bootstrap``."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
@@ -24,6 +24,15 @@ class IngestStatus:
 
 
 @dataclass(frozen=True, slots=True)
+class HealthCheck:
+    """One thing that must work, for whoever watches over Hilum."""
+
+    what: str
+    good: bool
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
 class WebSettings:
     """The settings the pages use."""
 
@@ -41,6 +50,7 @@ class WebParts:
     live: LiveHub
     ingest_status: Callable[[], IngestStatus]
     settings: WebSettings = WebSettings()
+    health: Callable[[], Sequence[HealthCheck]] = tuple
 
     @property
     def style(self) -> Style:
