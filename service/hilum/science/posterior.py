@@ -403,9 +403,11 @@ def posteriors(evidences: Sequence[Evidence]) -> Iterator[Posteriors]:
     Posteriors
         At most 128 lots with equally many counts; ``lots`` says which. Every lot comes once.
     """
-    size = np.array([len(evidence.counts) for evidence in evidences], dtype=np.int64)
+    # alike ones side by side: they can share a grid
+    order = sorted(range(len(evidences)), key=lambda lot: _sorting(evidences[lot]))
+    size = np.array([len(evidences[lot].counts) for lot in order], dtype=np.int64)
     for counts in np.unique(size):
-        same = np.flatnonzero(size == counts)
+        same = np.array(order)[size == counts]
         for first in range(0, len(same), _CHUNK):
             lots = same[first : first + _CHUNK]
             yield Posteriors(lots, _grid([evidences[lot] for lot in lots]))
@@ -459,7 +461,18 @@ def _grid(evidences: Sequence[Evidence]) -> Grid:
     germinated, sown, loss = (np.ascontiguousarray(table[:, :, i]) for i in range(3))
     spread = np.array([evidence.log_spread for evidence in evidences])
     start = ned((germinated + 0.5) / (sown + 1.0))
-    return make_grid(Counts(germinated, sown, loss), spread, start)
+    if loss.any():
+        return make_grid(Counts(germinated, sown, loss), spread, start)
+    # without loss nothing but the multiplier itself depends on its spread
+    _, first, which = np.unique(table, axis=0, return_index=True, return_inverse=True)
+    alike = Counts(germinated[first], sown[first], loss[first])
+    grid, which = make_grid(alike, spread[first], start[first]), which.reshape(-1)
+    parts = (grid.y_edges[which], spread, grid.centre_edges[which], grid.width[which])
+    return Grid(*parts, grid.weight[which])
+
+
+def _sorting(evidence: Evidence) -> tuple[tuple[float, float, float], ...]:
+    return tuple((each.loss_probit, each.germinated, each.sown) for each in evidence.counts)
 
 
 def _row(loss_probit: Quantity) -> Floats:
