@@ -40,6 +40,15 @@ def test_command_line_wins_over_environment_over_file(
     assert settings.changed(port=3333).port == 3333
 
 
+def test_a_folder_that_is_given_wins_over_the_environment(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """HILUM_DATA_DIR names the folder only where the command line does not."""
+    monkeypatch.setenv("HILUM_DATA_DIR", str(tmp_path / "named"))
+    assert load_settings().data_dir == tmp_path / "named"
+    assert load_settings(tmp_path / "given").data_dir == tmp_path / "given"
+
+
 @pytest.mark.parametrize(
     ("text", "words"),
     [

@@ -189,7 +189,9 @@ def load_settings(data_dir: Path | None = None) -> Settings:
 def settings_from(values: dict[str, Any], data_dir: Path) -> Settings:
     """Check values by name of setting; raises ``SettingsError`` in words."""
     try:
-        return Settings(**{**values, "data_dir": data_dir})
+        found = Settings(**{**values, "data_dir": data_dir})
+        # which folder was decided before its file was read: a --data-dir wins over HILUM_DATA_DIR
+        return found.model_copy(update={"data_dir": data_dir})
     except ValidationError as error:
         raise SettingsError(_in_words(error, data_dir / FILE_NAME)) from error
 

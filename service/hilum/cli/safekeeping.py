@@ -16,7 +16,8 @@ def _progress(words: str) -> Iterator[Callable[[float], None]]:
     from rich.console import Console
     from rich.progress import Progress
 
-    with Progress(console=Console(stderr=True), transient=True) as bar:
+    console = Console(stderr=True)
+    with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
         task = bar.add_task(words, total=1.0)
         yield lambda done: bar.update(task, completed=done)
 

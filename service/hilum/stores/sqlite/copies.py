@@ -68,7 +68,7 @@ def write_copy(source: Path, target: Path, progress: Progress = nothing) -> Copy
         with translated(source), closing(connect(source, readonly=True)) as conn:
             conn.execute("BEGIN")  # from here on the source is seen as it is now
             migrations.pending(conn)  # none of ours, or of a newer Hilum
-            rows = _counted(conn, source)
+            rows = _counted(conn)
             _copy_pages(conn, part, target, progress)
         found = _read_back(part, source)
         progress(0.95)
@@ -123,7 +123,7 @@ def _read_back(part: Path, source: Path) -> dict[str, int]:
     """Open the copy as a reader would and look whether it is sound."""
     with translated(part), closing(connect(part, readonly=True)) as conn:
         check_sound(conn, source)
-        return _counted(conn, source)
+        return _counted(conn)
 
 
 def check_sound(conn: sqlite3.Connection, path: Path) -> None:
@@ -133,26 +133,17 @@ def check_sound(conn: sqlite3.Connection, path: Path) -> None:
     except sqlite3.DatabaseError as error:
         damage = [str(error)]
     if damage:
-        raise _damaged(path, damage)
+        said = "; ".join(text.replace("\n", " ") for text in damage)
+        raise StoreError(f"The database {path} is damaged, so no copy of it was kept ({said}).")
 
 
-def _damaged(path: Path, damage: list[str]) -> StoreError:
-    said = "; ".join(text.replace("\n", " ") for text in damage)
-    return StoreError(f"The database {path} is damaged, so no copy of it was kept ({said}).")
-
-
-def _counted(conn: sqlite3.Connection, path: Path) -> dict[str, int]:
+def _counted(conn: sqlite3.Connection) -> dict[str, int]:
     names = conn.execute("SELECT name FROM sqlite_schema WHERE type = 'table' ORDER BY name")
-    try:
-        return {
-            name: conn.execute(f'SELECT count(*) FROM "{name}"').fetchone()[0]  # noqa: S608 - ours
-            for (name,) in names.fetchall()
-            if not name.startswith("sqlite_")
-        }
-    except sqlite3.DatabaseError as error:
-        if getattr(error, "sqlite_errorcode", 0) & 0xFF != sqlite3.SQLITE_CORRUPT:
-            raise
-        raise _damaged(path, [str(error)]) from error
+    return {
+        name: conn.execute(f'SELECT count(*) FROM "{name}"').fetchone()[0]  # noqa: S608 - ours
+        for (name,) in names.fetchall()
+        if not name.startswith("sqlite_")
+    }
 
 
 def _sync(path: Path) -> None:
