@@ -78,6 +78,7 @@ class BoxSigns:
 
     def _sign(self, key: str, limits: Limits, series: tuple[Ints, Floats], **more: object) -> Sign:
         words = {"name": self._box.name, **more.pop("words", {})}  # type: ignore[dict-item]
+        more.setdefault("from_ms", self._from_ms(limits) if len(series[0]) > 1 else None)
         gap_ms = self._box.gap_limit_s * 1000
         return Sign(
             RULES[key], limits, *series, words, box=self._box.slug, gap_ms=gap_ms,
@@ -103,12 +104,19 @@ class BoxSigns:
         told = self._scene.is_told(RULES[key], self._box.slug)
         if limits.calm(value) != told:
             return single(newest.time_ms, value)
-        start_ms = newest.time_ms - limits.dwell_s * 1000 - SLACK_MS
+        start_ms = self._from_ms(limits) or 0
         found = box_conditions(self._scene.store, self._placements, start_ms, newest.time_ms + 1)
         values = found.rh_pct if quantity == "erh_pct" else found.temp_c
         if not len(values):  # the other quantity is not measured
             return single(newest.time_ms, value)
         return found.time_ms, values
+
+    def _from_ms(self, limits: Limits) -> int | None:
+        """From when on readings are looked at: far enough to see a silence before the dwell."""
+        if self._newest is None:
+            return None
+        back_ms = (limits.dwell_s + self._box.gap_limit_s) * 1000 + SLACK_MS
+        return self._newest.time_ms - back_ms
 
     def _mould_limit(self) -> float:
         newest = self._newest

@@ -39,6 +39,8 @@ class Sign:
         For a single value: since when it has been so, if known.
     gap_ms : int
         A longer silence between two readings ends what held before it.
+    from_ms : int or None
+        From when on readings were looked for.
     until_ms : int or None
         For rules that ask to keep a box shut.
     """
@@ -53,6 +55,7 @@ class Sign:
     lot: str | None = None
     since_ms: int | None = None
     gap_ms: int = 6 * 3_600_000
+    from_ms: int | None = None
     until_ms: int | None = None
 
     @property
@@ -118,13 +121,18 @@ def _beginning(sign: Sign, alert: Alert | None) -> Verdict:
         turn = Turn.NONE if alert is None or hovers else Turn.PASS
         return Verdict(turn, at_ms, value, at_ms)
     since_ms = int(sign.time_ms[start])
-    if start == 0:  # it may have begun before what is at hand
+    if start == 0 and _goes_further_back(sign):
         known = alert.since_ms if alert is not None else sign.since_ms
         since_ms = since_ms if known is None else min(known, since_ms)
     if limits.past(value) and at_ms - since_ms >= limits.dwell_s * 1000:
         return Verdict(Turn.RAISE, since_ms, value, at_ms)
     turn = Turn.WAIT if alert is None else Turn.NONE
     return Verdict(turn, since_ms, value, at_ms)
+
+
+def _goes_further_back(sign: Sign) -> bool:
+    """Whether what the first value shows may have begun before what is at hand."""
+    return sign.from_ms is None or int(sign.time_ms[0]) - sign.from_ms <= sign.gap_ms
 
 
 def _end(sign: Sign) -> Verdict:

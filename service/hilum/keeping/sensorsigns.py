@@ -38,7 +38,7 @@ CELLS = ((1.7, 1.0), (3.5, 2.4), (4.4, 3.4))
 """Voltage a battery has at most when good, and voltage at which it is low [V]: one 1.5 V cell, two
 of them or a 3 V lithium cell, a 3.7 V lithium cell. Common practice, no source."""
 
-EARLIER_DAYS = (7, 30, 90)
+EARLIER_DAYS = (1, 7, 30, 90)
 """Days back at which the battery is looked up, to know what it was when it was good."""
 
 
