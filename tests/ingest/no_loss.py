@@ -4,7 +4,7 @@ import random
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -16,6 +16,7 @@ from plugins.sensors import Message, Sensors, senml, wait_until
 SERVE = Path(__file__).with_name("serve.py")
 START_MS = 1_735_689_600_000  # 2025-01-01
 SENSORS = 20
+CONNECTIONS = 10  # the broker saves once for all that arrives at once, as from real sensors
 
 
 @dataclass(frozen=True)
@@ -102,18 +103,20 @@ def run_scenario(broker: Broker, folder: Path, *, messages: int, kills: int, see
     Returns once everything the broker confirmed is stored (or nothing more came for long).
     """
     database = folder / "hilum.sqlite3"
-    moments = sorted(random.Random(seed).sample(range(messages // 20, messages), kills))  # noqa: S311
+    moments = set(random.Random(seed).sample(range(messages // 20, messages), kills))  # noqa: S311
     store = SqliteStore(database)
     add_lots(store)
     store.close()
-    with serving(broker.port, database) as kill_and_restart, Sensors(broker.port) as sensors:
-        sent = 0
-        for moment in [*moments, messages]:
-            sensors.send(message(index) for index in range(sent, moment))
-            sent = moment
-            if moment < messages:
+    with ExitStack() as stack:
+        kill_and_restart = stack.enter_context(serving(broker.port, database))
+        lines = [stack.enter_context(Sensors(broker.port)) for _ in range(CONNECTIONS)]
+        for index in range(messages):
+            lines[index % CONNECTIONS].send([message(index)], ahead=100)
+            if index in moments:
                 kill_and_restart()
-        sensors.settle(60)
-        confirmed = sorted(sensors.confirmed)
+        confirmed = set()
+        for place, sensors in enumerate(lines):
+            sensors.settle(60)
+            confirmed |= {turn * CONNECTIONS + place for turn in sensors.confirmed}
         wait_until(lambda: count(database) >= len(confirmed), 60)
-    return Outcome(database, tuple(reading(index) for index in confirmed))
+    return Outcome(database, tuple(reading(index) for index in sorted(confirmed)))
