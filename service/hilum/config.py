@@ -6,8 +6,9 @@ an error, so that a misspelt one does not pass unnoticed.
 
 import os
 import tomllib
+from datetime import time
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self
 from zoneinfo import ZoneInfo
 
 from pydantic import (
@@ -17,6 +18,7 @@ from pydantic import (
     Field,
     SecretStr,
     ValidationError,
+    model_validator,
 )
 from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, SettingsConfigDict
 
@@ -58,6 +60,55 @@ class SourceSetting(BaseModel):
     humidity: QuantitySetting | None = Field(default=None, description="where humidity is")
     battery: QuantitySetting | None = Field(default=None, description="where the battery is")
     time_pointer: str | None = Field(default=None, description="JSON Pointer to the time")
+
+
+class ChannelSettings(BaseModel):
+    """How alerts reach people, besides the pages and the broker."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    mail_host: str | None = Field(default=None, description="mail server; none: no mail")
+    mail_port: int = Field(default=587, ge=1, le=65535, description="its port")
+    mail_tls: Literal["starttls", "tls"] = Field(
+        default="starttls",
+        description="starttls (usually port 587) or tls from the start (usually port 465)",
+    )
+    mail_user: str | None = Field(default=None, description="name to sign in with")
+    mail_password: SecretStr | None = Field(default=None, description="its password")
+    mail_from: str = Field(default="", description="address mail comes from")
+    mail_to: tuple[str, ...] = Field(default=(), description="addresses mail goes to")
+    webhook_url: SecretStr | None = Field(
+        default=None, description="https address that gets every alert as JSON"
+    )
+    webhook_secret: SecretStr | None = Field(
+        default=None, description="secret the webhook is signed with (HMAC-SHA256)"
+    )
+    webhook_allow_private: bool = Field(
+        default=False, description="let the webhook lead into a private network"
+    )
+    push_urls: tuple[SecretStr, ...] = Field(
+        default=(), description="push services, as the library apprise writes them (extra push)"
+    )
+    ca_file: Path | None = Field(
+        default=None, description="certificates of your own for mail server and webhook"
+    )
+    quiet_from: time = Field(
+        default=time(22), description="from when on what can wait is held back; local time"
+    )
+    quiet_to: time = Field(
+        default=time(7), description="until when; the same as quiet_from: no quiet hours"
+    )
+    digest: bool = Field(default=True, description="tell every week how all boxes are")
+    digest_day: Literal[
+        "monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"
+    ] = Field(default="sunday", description="day of the digest")
+    digest_hour: int = Field(default=9, ge=0, le=23, description="its hour; local time")
+
+    @model_validator(mode="after")
+    def _mail_is_whole(self) -> Self:
+        if self.mail_host and not (self.mail_from and self.mail_to):
+            raise ValueError("mail_host needs mail_from and mail_to beside it")
+        return self
 
 
 class Settings(BaseSettings):
@@ -103,6 +154,9 @@ class Settings(BaseSettings):
     )
     sources: tuple[SourceSetting, ...] = Field(
         default=(), description="other devices and where their values stand"
+    )
+    channels: ChannelSettings = Field(
+        default_factory=ChannelSettings, description="mail, webhook and push for alerts"
     )
 
     @classmethod

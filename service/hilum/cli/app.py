@@ -5,7 +5,7 @@ from typing import Annotated
 import typer
 
 from hilum import __version__
-from hilum.cli import calculators, keep, readings, running, safekeeping
+from hilum.cli import alerts, calculators, keep, readings, running, safekeeping
 
 app = typer.Typer(
     name="hilum",
@@ -44,5 +44,6 @@ app.add_typer(keep.boxes, name="boxes")
 app.add_typer(keep.sensors, name="sensors")
 app.add_typer(keep.lots, name="lots")
 app.add_typer(readings.readings, name="readings")
+app.add_typer(alerts.alerts, name="alerts")
 app.command("moisture")(calculators.moisture)
 app.command("loss")(calculators.loss)
