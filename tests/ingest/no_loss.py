@@ -42,25 +42,35 @@ def message(index: int) -> Message:
     return f"hilum/{said.sensor}/readings", senml(said.time_ms, said.temp_c, said.rh_pct)
 
 
+def listens(process: subprocess.Popen[bytes]) -> None:
+    """Wait until a service process says that it listens."""
+    assert process.stdout is not None
+    assert process.stdout.readline() == b"listening\n"
+
+
 @contextmanager
-def serving(port: int, database: Path) -> Iterator[Callable[[], None]]:
+def serving(port: int, database: Path, doom: str = "") -> Iterator[Callable[[], None]]:
     """Run the service process, once it listens; gives the function that kills and restarts it.
 
-    Only from its first connection on does the broker keep messages for it.
+    Only from its first connection on does the broker keep messages for it. With ``doom`` it kills
+    itself ``before`` or ``after`` its first commit of readings; started again, it lives.
     """
     command = [sys.executable, str(SERVE), str(port), str(database)]
-    running = [subprocess.Popen(command, stdout=subprocess.PIPE)]
-    assert running[0].stdout is not None
-    assert running[0].stdout.readline() == b"listening\n"
+    first = [*command, doom] if doom else command
+    running = [subprocess.Popen(first, stdout=subprocess.PIPE)]
+    listens(running[0])
 
     def kill_and_restart() -> None:
-        running[-1].kill()
-        running[-1].wait()
-        running.append(subprocess.Popen(command, stdout=subprocess.DEVNULL))
+        if not doom:
+            running[-1].kill()
+        running[-1].wait(20)
+        running.append(subprocess.Popen(command, stdout=subprocess.PIPE))
 
     try:
         yield kill_and_restart
     finally:
+        if len(running) > 1:
+            listens(running[-1])
         running[-1].terminate()
         try:
             code = running[-1].wait(20)

@@ -1,6 +1,8 @@
 """A small process for tests: ingest, SQLite and the ledger, until it is told to stop.
 
-python serve.py PORT DATABASE
+python serve.py PORT DATABASE [before|after]
+
+With a third word it kills itself at its first readings, just before or just after their commit.
 """
 
 import os
@@ -8,8 +10,10 @@ import signal
 import sys
 import threading
 import time
+from collections.abc import Sequence
 
 from hilum.bootstrap.keeping_loop import KeepingLoop
+from hilum.domain.model import AddOutcome, Reading
 from hilum.ingest import BrokerSettings, Ingest, IngestSettings
 from hilum.keeping.keeper import LedgerKeeper
 from hilum.stores.sqlite import SqliteStore
@@ -23,6 +27,21 @@ class SystemClock:
         return time.time_ns() // 1_000_000
 
 
+class DoomedStore(SqliteStore):
+    """A store that ends the process around the first commit of readings."""
+
+    when = ""
+
+    def add(self, readings: Sequence[Reading], received_ms: int) -> AddOutcome:
+        """Die at the worst moment, once an acknowledgement sent too early would be on its way."""
+        if self.when == "after":
+            super().add(readings, received_ms)
+        if self.when:
+            time.sleep(0.3)
+            os.kill(os.getpid(), signal.SIGKILL)
+        return super().add(readings, received_ms)
+
+
 def main() -> None:
     """Serve until SIGTERM."""
     port, database = int(sys.argv[1]), sys.argv[2]
@@ -30,7 +49,8 @@ def main() -> None:
     over = threading.Event()
     signal.signal(signal.SIGTERM, lambda *_: over.set())
     broker = BrokerSettings(port=port, username="hilum", password="swordfish")  # noqa: S106
-    store = SqliteStore(database)
+    store = DoomedStore(database)
+    store.when = sys.argv[3] if len(sys.argv) > 3 else ""
     loop = KeepingLoop(LedgerKeeper(store), lambda _: None)
     ingest = Ingest(store, IngestSettings(broker=broker), SystemClock(), loop.wake)
     loop.start()

@@ -1,5 +1,6 @@
 """The ingest at a real broker: what must not stop it, and what it says about itself."""
 
+import gc
 import json
 import socket
 import struct
@@ -7,13 +8,14 @@ import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from paho.mqtt.client import Client, MQTTv5
 from paho.mqtt.enums import CallbackAPIVersion
 
-from hilum.domain.errors import InvalidInputError, StoreError
+from hilum.domain.errors import InvalidInputError, SettingsError, StoreError
 from hilum.domain.model import AddOutcome, Placement, Reading, RejectReason, Role
 from hilum.ingest import BrokerSettings, Ingest, IngestSettings, Place, Source
 from hilum.stores.sqlite import SqliteStore
@@ -310,6 +312,31 @@ def test_derived_values_are_published(broker: Broker, store: TroubledStore) -> N
         reader.disconnect()
         reader.loop_stop()
     assert got == [(topic, {"erh_pct": 31.5, "name": "Küche"}, True)]
+
+
+# The client library leaves the socket of a refused handshake to the garbage collector.
+@pytest.mark.filterwarnings("ignore:.*SSLSocket:pytest.PytestUnraisableExceptionWarning")
+def test_the_tls_lines_of_the_configuration(broker: Broker, store: TroubledStore) -> None:
+    """With the shipped TLS lines switched on, Hilum connects over TLS, and only to its broker."""
+    certs = broker.use_tls()
+    broker.stop()
+    broker.start()
+    plain = settings(broker)
+    link = replace(plain.broker, host="localhost", port=broker.tls_port, tls=True)
+
+    def trusting(ca_file: Path | None) -> IngestSettings:
+        return replace(plain, broker=replace(link, ca_file=ca_file))
+
+    with running(store, trusting(certs / "ca.crt")) as ingest, Sensors(broker.port) as sensors:
+        sensors.send(good(3))
+        assert wait_until(lambda: ingest.status().stored == 3)
+    stranger = Ingest(store, trusting(None), Clock(), lambda _: None)
+    stranger.start()  # trusts the certificates of the system, among which ours is not
+    assert wait_until(lambda: "cannot be reached" in stranger.status().last_error)
+    stranger.stop()
+    with pytest.raises(SettingsError, match="certificate"):
+        Ingest(store, trusting(certs / "none.crt"), Clock(), lambda _: None)
+    gc.collect()
 
 
 def test_faults_of_the_connection_in_words(broker: Broker, store: TroubledStore) -> None:

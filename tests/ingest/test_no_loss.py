@@ -56,6 +56,21 @@ def assert_ledger_is_true(database: Path) -> None:
         store.close()
 
 
+@pytest.mark.parametrize("moment", ["before", "after"])
+def test_death_around_the_commit(broker: Broker, tmp_path: Path, moment: str) -> None:
+    """Killed just before the commit nothing is lost, killed just after it nothing is kept twice."""
+    database = tmp_path / "hilum.sqlite3"
+    with (
+        serving(broker.port, database, doom=moment) as wait_and_restart,
+        Sensors(broker.port) as sensors,
+    ):
+        sensors.send(map(message, range(50)))
+        sensors.settle()
+        wait_and_restart()
+        assert wait_until(lambda: len(everything(database)) == 50)
+    assert sorted(everything(database), key=str) == sorted(map(reading, range(50)), key=str)
+
+
 @pytest.mark.parametrize("kill", [False, True], ids=["restart", "kill -9"])
 def test_broker_restart_with_a_full_queue(broker: Broker, tmp_path: Path, kill: bool) -> None:
     """What the broker confirmed while the service was away outlives the broker's own end."""

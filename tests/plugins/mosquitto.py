@@ -36,7 +36,7 @@ class Broker:
     def __init__(self, folder: Path, program: str) -> None:
         self.folder = folder
         self.program = program
-        self.port = free_port()
+        self.port, self.tls_port = free_port(), free_port()
         self.process: subprocess.Popen[bytes] | None = None
         self._write_files()
 
@@ -66,6 +66,29 @@ class Broker:
             with suppress(LookupError):
                 for path in (self.folder, *self.folder.iterdir()):
                     shutil.chown(path, "mosquitto")
+
+    def use_tls(self) -> Path:
+        """Switch on the TLS lines, with a certificate made for this; give the folder it is in."""
+        certs = self.folder / "certs"
+        certs.mkdir()
+        key = ["-newkey", "rsa:2048", "-nodes", "-keyout", str(certs / "server.key")]
+        name = ["-subj", "/CN=localhost", "-addext", "subjectAltName=DNS:localhost"]
+        subprocess.run(
+            ["openssl", "req", "-x509", *key, "-out", str(certs / "ca.crt"), *name, "-days", "2"],
+            check=True,
+            capture_output=True,
+        )
+        shutil.copy(certs / "ca.crt", certs / "server.crt")
+        for path in (certs, *certs.iterdir()):
+            path.chmod(0o755)
+        conf = (self.folder / "mosquitto.conf").read_text(encoding="utf-8")
+        for line in ("listener 8883", "cafile", "certfile", "keyfile"):
+            assert f"\n#{line}" in conf
+            conf = conf.replace(f"\n#{line}", f"\n{line}")
+        conf = conf.replace("listener 8883", f"listener {self.tls_port} 127.0.0.1")
+        conf = conf.replace("/etc/mosquitto/certs", str(certs))
+        (self.folder / "mosquitto.conf").write_text(conf, encoding="utf-8")
+        return certs
 
     def start(self) -> None:
         """Start it and wait until it takes connections."""
