@@ -352,9 +352,11 @@ def _increments(chunk: Chunk, leads: _Leads, loads: _Loads, index: int) -> tuple
 
     def hourly(pick: Callable[[Burden], Floats]) -> tuple[Floats, Floats]:
         """Within the hours, and in the steps that lead into them."""
-        values = pick(loads.within)
-        mean = 0.5 * (np.concatenate((pick(loads.opening), values[last[:-1]])) + values[first])
-        mean[leads.gaps] = pick(loads.bridged)
+        values, opening, bridged = map(pick, (loads.within, loads.opening, loads.bridged))
+        if not (values.any() or opening.any() or bridged.any()):
+            return np.zeros(len(first)), np.zeros(len(first))  # the common case, for less work
+        mean = 0.5 * (np.concatenate((opening, values[last[:-1]])) + values[first])
+        mean[leads.gaps] = bridged
         return np.add.reduceat(values * days, first), mean * leads.days
 
     loss, lead_loss = hourly(lambda each: each.rate_per_day)
@@ -398,15 +400,16 @@ def _leads(chunk: Chunk, path: Path, seed: Seed, start: Start) -> _Leads:
 
 def _chain(mc: float, leads: _Leads, keep: Floats, gain: Floats) -> tuple[Floats, Floats]:
     """Moisture at each hour's first reading, and at the reading before it."""
-    firsts, before = [], []
+    firsts = []
+    last = mc
     for lead_keep, lead_gain, hour_keep, hour_gain in zip(
         leads.keep.tolist(), leads.gain.tolist(), keep.tolist(), gain.tolist(), strict=True
     ):
-        before.append(mc)
-        first = lead_keep * mc + lead_gain
+        first = lead_keep * last + lead_gain
         firsts.append(first)
-        mc = hour_keep * first + hour_gain
-    return np.array(firsts), np.array(before)
+        last = hour_keep * first + hour_gain
+    at_first = np.array(firsts)
+    return at_first, np.concatenate(([mc], keep[:-1] * at_first[:-1] + gain[:-1]))
 
 
 def _rows(

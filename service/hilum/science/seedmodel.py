@@ -219,8 +219,7 @@ def loss_rate_per_day(model: SeedModel, mc_dry_pct: Quantity, temp_c: Quantity) 
 
 def _rate(model: SeedModel, mc_dry_pct: Floats, temp_c: Floats) -> Floats:
     """Loss [probit/d] of a piece of a series that is short enough for the processor's cache."""
-    low, high = _limits_dry_pct(model, temp_c)
-    moisture = np.clip(mc_dry_pct, low, high)
+    moisture = np.clip(mc_dry_pct, _lowest_dry_pct(model, temp_c), _highest_dry_pct(model, temp_c))
     moisture = 100.0 * moisture / (100.0 + moisture)
     temp = np.clip(temp_c, TEMP_LOW_C, TEMP_HIGH_C)
     each = model.constants
@@ -260,7 +259,7 @@ def is_wet(model: SeedModel, mc_dry_pct: Quantity, temp_c: Quantity) -> Flags:
     Roberts & Ellis 1989, Annals of Botany 63:39; Ibrahim, Roberts & Murdoch 1983, J. Exp. Bot.
     (lettuce, about 15 % moisture).
     """
-    return np.asarray(as_floats(mc_dry_pct) > _limits_dry_pct(model, temp_c)[1])
+    return np.asarray(as_floats(mc_dry_pct) > _highest_dry_pct(model, temp_c))
 
 
 def is_very_dry(model: SeedModel, mc_dry_pct: Quantity, temp_c: Quantity) -> Flags:
@@ -295,15 +294,18 @@ def is_very_dry(model: SeedModel, mc_dry_pct: Quantity, temp_c: Quantity) -> Fla
     Ellis, Hong & Roberts 1989, Annals of Botany 63:601-611; Ellis & Hong 2006, Annals of Botany
     97:785 (drift with temperature).
     """
-    return np.asarray(as_floats(mc_dry_pct) < _limits_dry_pct(model, temp_c)[0])
+    return np.asarray(as_floats(mc_dry_pct) < _lowest_dry_pct(model, temp_c))
 
 
-def _limits_dry_pct(model: SeedModel, temp_c: Quantity) -> tuple[Floats, Floats]:
-    """Lowest and highest moisture [% dry basis] at which the equation is used."""
-    temp = _isotherm_temp(temp_c)
-    low = model.isotherm.moisture(np.asarray(DRY_ERH_PCT / 100.0), temp)
-    high = model.isotherm.moisture(np.asarray(WET_ERH_PCT / 100.0), temp)
-    return low, np.minimum(high, _WET_MC_DRY_PCT)
+def _lowest_dry_pct(model: SeedModel, temp_c: Quantity) -> Floats:
+    """Lowest moisture [% dry basis] at which the equation is used."""
+    return model.isotherm.moisture(np.asarray(DRY_ERH_PCT / 100.0), _isotherm_temp(temp_c))
+
+
+def _highest_dry_pct(model: SeedModel, temp_c: Quantity) -> Floats:
+    """Highest moisture [% dry basis] at which the equation is used."""
+    limit = model.isotherm.moisture(np.asarray(WET_ERH_PCT / 100.0), _isotherm_temp(temp_c))
+    return np.asarray(np.minimum(limit, _WET_MC_DRY_PCT))
 
 
 def _isotherm_temp(temp_c: Quantity) -> Floats:

@@ -9,24 +9,36 @@ from hilum.stores.sqlite.records import arrays
 
 _PERIODS = {"hour": MS_PER_HOUR, "day": MS_PER_DAY}
 _COLUMNS = tuple(field.name for field in fields(HourTier))
-# The names put into these are the two above. What a sensor did not report is NULL, and SQLite's
-# aggregates pass over it.
-_DELETE = "DELETE FROM {tier} WHERE sensor_id = :id AND start_ms >= :start"
-# One period at a time: a GROUP BY over the division would sort all readings first, at thrice the
-# cost.
-_FILL = """
-    INSERT INTO {tier} SELECT * FROM (
-        SELECT :id, :start, count(*) AS count,
-            min(temp_c), avg(temp_c), max(temp_c), min(rh_pct), avg(rh_pct), max(rh_pct)
-        FROM reading
-        WHERE sensor_id = :id AND time_ms >= :start AND time_ms < :start + {period}
-    ) WHERE count > 0
-"""
 _NEWEST = """
     SELECT id, (SELECT max(time_ms) FROM reading WHERE sensor_id = sensor.id)
     FROM sensor WHERE name = ?
 """
 _FIRST = "SELECT min(time_ms) FROM reading WHERE sensor_id = ? AND time_ms >= ?"
+# Hours with their sums, from which both tiers are made, so that readings are gone through once.
+_FRESH = """
+    CREATE TEMP TABLE IF NOT EXISTS fresh (start_ms INTEGER PRIMARY KEY, count,
+        temps, temp_min, temp_sum, temp_max, rhs, rh_min, rh_sum, rh_max)
+"""
+# One hour at a time: a GROUP BY over the division would sort all readings first, at thrice the
+# cost. What a sensor did not report is NULL, and SQLite's aggregates pass over it.
+_FILL = f"""
+    INSERT INTO fresh SELECT * FROM (
+        SELECT :start, count(*) AS count,
+            count(temp_c), min(temp_c), sum(temp_c), max(temp_c),
+            count(rh_pct), min(rh_pct), sum(rh_pct), max(rh_pct)
+        FROM reading
+        WHERE sensor_id = :id AND time_ms >= :start AND time_ms < :start + {MS_PER_HOUR}
+    ) WHERE count > 0
+"""  # noqa: S608, a number of ours
+# The names put into these are the two above.
+_DELETE = "DELETE FROM {tier} WHERE sensor_id = :id AND start_ms >= :start"
+_ADD = """
+    INSERT INTO {tier}
+    SELECT :id, start_ms / {period} * {period}, sum(count),
+        min(temp_min), sum(temp_sum) / sum(temps), max(temp_max),
+        min(rh_min), sum(rh_sum) / sum(rhs), max(rh_max)
+    FROM fresh WHERE start_ms >= :start GROUP BY start_ms / {period}
+"""
 _SELECT = """
     SELECT {columns} FROM {tier}
     WHERE sensor_id = (SELECT id FROM sensor WHERE name = :sensor)
@@ -59,12 +71,18 @@ class TiersSection:
 
 
 def _refresh(conn: sqlite3.Connection, sensor: str, from_ms: int) -> None:
+    conn.execute(_FRESH)
     for sensor_id, newest_ms in conn.execute(_NEWEST, (sensor,)).fetchall():
+        (first_ms,) = conn.execute(_FIRST, (sensor_id, _start(from_ms, MS_PER_DAY))).fetchone()
+        if first_ms is not None:
+            starts = range(_start(first_ms, MS_PER_HOUR), newest_ms + 1, MS_PER_HOUR)
+            conn.executemany(_FILL, ({"id": sensor_id, "start": start} for start in starts))
         for tier, period in _PERIODS.items():
-            start = from_ms // period * period
-            conn.execute(_DELETE.format(tier=tier), {"id": sensor_id, "start": start})
-            (first,) = conn.execute(_FIRST, (sensor_id, start)).fetchone()
-            if first is not None:
-                starts = range(first // period * period, newest_ms + 1, period)
-                periods = ({"id": sensor_id, "start": start_ms} for start_ms in starts)
-                conn.executemany(_FILL.format(tier=tier, period=period), periods)
+            given = {"id": sensor_id, "start": _start(from_ms, period)}
+            conn.execute(_DELETE.format(tier=tier), given)
+            conn.execute(_ADD.format(tier=tier, period=period), given)
+        conn.execute("DELETE FROM fresh")
+
+
+def _start(time_ms: int, period: int) -> int:
+    return time_ms // period * period
