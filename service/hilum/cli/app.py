@@ -5,7 +5,7 @@ from typing import Annotated
 import typer
 
 from hilum import __version__
-from hilum.cli import alerts, calculators, keep, readings, running, safekeeping
+from hilum.cli import alerts, calculators, keep, lotcare, readings, running, safekeeping
 
 app = typer.Typer(
     name="hilum",
@@ -42,7 +42,7 @@ app.command("backup")(safekeeping.backup)
 app.command("restore")(safekeeping.restore)
 app.add_typer(keep.boxes, name="boxes")
 app.add_typer(keep.sensors, name="sensors")
-app.add_typer(keep.lots, name="lots")
+app.add_typer(lotcare.lots, name="lots")
 app.add_typer(readings.readings, name="readings")
 app.add_typer(alerts.alerts, name="alerts")
 app.command("moisture")(calculators.moisture)

@@ -19,7 +19,8 @@ sensors = typer.Typer(help="Sensors: which one stands in which box.", no_args_is
 lots = typer.Typer(help="Lots: what is in the boxes.", no_args_is_help=True)
 
 
-def _store(data_dir: Path | None) -> "AbstractContextManager[Store]":
+def open_data(data_dir: Path | None) -> "AbstractContextManager[Store]":
+    """Open the database of a data folder."""
     from hilum.bootstrap import open_store
     from hilum.config import load_settings
 
@@ -41,7 +42,7 @@ def add_box(
     if not 0 <= target_low < target_high <= 100:
         raise InvalidInputError("The target band must rise within 0 to 100 % eRH.", "target_low")
     box = Box(slug_of(name), name, box_type, target_low, target_high)
-    with _store(data_dir) as store:
+    with open_data(data_dir) as store:
         if any(known.slug == box.slug for known in store.boxes()):
             raise InvalidInputError(f"There is a box called {box.slug} already.", "name")
         store.save_box(box)
@@ -54,7 +55,7 @@ def list_boxes(data_dir: DataDir = None) -> None:
 
     Example: hilum boxes list
     """
-    with _store(data_dir) as store:
+    with open_data(data_dir) as store:
         for box in store.boxes():
             inside = sum(stay.to_ms is None for stay in store.stays(box=box.slug))
             band = f"{box.target_low_pct:g}–{box.target_high_pct:g} % eRH"
@@ -67,7 +68,7 @@ def list_sensors(data_dir: DataDir = None) -> None:
 
     Example: hilum sensors list
     """
-    with _store(data_dir) as store:
+    with open_data(data_dir) as store:
         places = {p.sensor: p for p in store.placements() if p.to_ms is None}
         for sensor in store.sensors():
             place = places.get(sensor.name)
@@ -95,7 +96,7 @@ def claim_sensor(
 
     settings = load_settings(data_dir)
     name = sensor if "/" in sensor else f"{settings.site}/{sensor}"
-    with _store(data_dir) as store:
+    with open_data(data_dir) as store:
         known = store.sensor(name)
         extent = store.extent(name)
         first = extent[1] if extent else known.first_seen_ms
@@ -131,7 +132,7 @@ def add_lot(
 
     settings = load_settings(data_dir)
     match = find_kind(kind)
-    with _store(data_dir) as store:
+    with open_data(data_dir) as store:
         now = system_clock().now_ms()
         start = time_ms(since, settings.time_zone, "since") if since else now
         known = [lot.code for lot in store.lots()]
@@ -167,7 +168,7 @@ def list_lots(data_dir: DataDir = None) -> None:
 
     Example: hilum lots list
     """
-    with _store(data_dir) as store:
+    with open_data(data_dir) as store:
         places = {stay.lot: stay.box for stay in store.stays() if stay.to_ms is None}
         for lot in store.lots():
             label = f"{lot.label_pct:g} %" if lot.label_pct is not None else "no label"
