@@ -156,7 +156,7 @@ def losses_ahead(case: Case, wrap: Wrap, storage: Storage, days: Floats) -> Ahea
     """
     loss = case.loss
     if storage.key in {RECENT.key, AS_IS.key}:
-        rate = loss.recent_per_day if storage is RECENT else loss.rate_per_day
+        rate = loss.recent_per_day if storage.key == RECENT.key else loss.rate_per_day
         ahead = (rate or 0.0) * days
         cold = ahead * float((loss.temp_c or 0.0) < COLD_C)
         dry = ahead * float((loss.erh_pct or 0.0) < DRY_ERH_PCT)

@@ -116,7 +116,7 @@ class _Prospect:
 def _told(cases: Sequence[Case], at_ms: int) -> list[tuple[Place, UseFirst]]:
     """Say each lot's place in the order and what to do with it."""
     evidences = [case.evidence for case in cases if case.evidence is not None]
-    minimum = np.array([_minimum(case) for case in cases])
+    minimum = np.array([minimum_of(case) for case in cases])
     total = np.array([min(case.total_probit, MAX_LOSS_PROBIT) for case in cases])
     rate = np.array([case.loss.recent_per_day or 0.0 for case in cases])
     told = []
@@ -192,10 +192,10 @@ def _unknown(case: Case) -> UseFirst:
         "no germination figure and no test: nothing is known of it but its kind. Test it, or sow "
         "it thickly."
     )
-    return UseFirst(case.lot, Group.UNKNOWN, words, None, _minimum(case), notes=case.loss.notes)
+    return UseFirst(case.lot, Group.UNKNOWN, words, None, minimum_of(case), notes=case.loss.notes)
 
 
-def _minimum(case: Case) -> float:
+def minimum_of(case: Case) -> float:
     """Minimum germination of a lot, held where it can be reached at all [%]."""
     own = case.lot.minimum_pct
     found = (case.kind or kind("other")).minimum_pct.value if own is None else own
