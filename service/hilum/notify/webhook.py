@@ -153,7 +153,7 @@ def _checked_url(text: str) -> httpx.URL:
         url = httpx.URL(text)
     except (httpx.InvalidURL, ValueError) as error:
         raise SettingsError("The address of the webhook cannot be read.") from error
-    if url.scheme != "https" or not url.host:
+    if url.scheme != "https" or not url.host or not 0 < (url.port or 443) < 65_536:
         raise SettingsError("The address of the webhook must begin with https:// and name a host.")
     if url.userinfo:
         raise SettingsError(
