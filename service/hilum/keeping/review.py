@@ -68,9 +68,9 @@ class Gap:
 class KindLoss:
     """What the season cost seed of one kind in one wrap.
 
-    ``loss_probit`` is with loss multiplier 1; ``days`` is the time it covers. For
-    ``wet_hours`` of it the seed was too wet for the equation. ``after_pct``: what seed that germinated
-    ``EXAMPLE_PCT`` would germinate after it.
+    ``loss_probit`` is with loss multiplier 1; ``days`` is the time it covers. For ``wet_hours`` of
+    it the seed was too wet for the equation. ``after_pct`` is what became of seed that germinated
+    ``EXAMPLE_PCT`` before [%].
     """
 
     kind: str
