@@ -7,7 +7,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from hilum.domain.model import Event, EventType
-from hilum.web import contexts
+from hilum.web import contexts, pieces
 from hilum.web.app import create_app
 from hilum.web.assets import StaticUrls, web_folder
 from hilum.web.parts import IngestStatus, WebParts
@@ -15,10 +15,11 @@ from hilum.web.render import Renderer, environment
 
 CONTEXTS = [
     found
-    for found in vars(contexts).values()
+    for module in (contexts, pieces)
+    for found in vars(module).values()
     if dataclasses.is_dataclass(found)
     and isinstance(found, type)
-    and found.__module__ == contexts.__name__
+    and found.__module__ == module.__name__
 ]
 
 Read = set[tuple[str, str]]
@@ -62,15 +63,18 @@ def test_templates_and_contexts_agree(parts: WebParts, monkeypatch: pytest.Monke
     read: Read = set()
     plain = Renderer.html
 
-    def html(self: Renderer, template: str, page: object, path: str) -> str:
-        return plain(self, template, Spy(page, read), path)
+    def html(self: Renderer, template: str, page: object, path: str, form_token: str) -> str:
+        return plain(self, template, Spy(page, read), path, form_token)
 
     monkeypatch.setattr(Renderer, "html", html)
     parts.store.add_event(Event(0, 1, EventType.NOTE, lot="L-0001", text="pale"))
     status = IngestStatus(connected=True, broker="h:1", durable=False)
     told = WebParts(parts.store, parts.clock, parts.live, lambda: status)
     with TestClient(create_app(told)) as client:
-        for url in ("/", "/boxes/drawer", "/lots?q=e", "/journal", "/sensors", "/sure", "/x"):
+        for url in (
+            "/", "/boxes/drawer", "/lots?q=e", "/journal", "/sensors", "/sure", "/x",
+            "/lots/new?did=3", "/lots/move?lot=L-0001", "/lots/L-0001/test", "/journal?type=note",
+        ):  # fmt: skip
             client.get(url)
         for lot in parts.store.lots():
             client.get(f"/lots/{lot.code}")
@@ -88,8 +92,10 @@ def test_surroundings_are_used_whole() -> None:
     read: Read = set()
     folder = web_folder()
     env = environment(folder / "templates", StaticUrls(folder / "static"))
-    chrome = contexts.Chrome("s", (contexts.NavItem("Boxes", "/", current=True),), 1)
+    chrome = contexts.Chrome("s", (contexts.NavItem("Boxes", "/", current=True),), 1, "t")
     page = contexts.SurePage("How sure")
     env.get_template("sure.html").render(page=page, chrome=Spy(chrome, read))
+    form = contexts.FormPage("t", pieces.Link("b", "/"), pieces.FormView("/", "s", ()))
+    env.get_template("form.html").render(page=form, chrome=Spy(chrome, read))
     names = {name for context, name in read if context in {"Chrome", "NavItem"}}
-    assert names == {"site", "nav", "now_ms", "name", "url", "current"}
+    assert names == {"site", "nav", "now_ms", "form_token", "name", "url", "current"}

@@ -6,6 +6,7 @@ from starlette.middleware.gzip import GZipMiddleware
 from hilum import __version__
 from hilum.web.api import api_router
 from hilum.web.assets import HashedFiles, StaticUrls, web_folder
+from hilum.web.csrf import FormTokens
 from hilum.web.faults import install_handlers
 from hilum.web.http import HeadAsGet, SecurityHeaders
 from hilum.web.pages import page_router
@@ -40,6 +41,7 @@ def create_app(parts: WebParts) -> FastAPI:
         openapi_url="/api/openapi.json",
     )
     app.add_middleware(HeadAsGet)
+    app.add_middleware(FormTokens)
     app.add_middleware(GZipMiddleware, minimum_size=GZIP_FROM_BYTES)
     app.add_middleware(SecurityHeaders)
     install_handlers(app, render)

@@ -12,7 +12,7 @@ from hilum.keeping.overview import (
     Spread,
 )
 from hilum.science.seedmodel import WET_ERH_PCT
-from hilum.web.contexts import Band, BoxCard, BoxesPage, Fact, Stamp, WeekSmear
+from hilum.web.contexts import Band, BoxCard, BoxesPage, Stamp, WeekSmear
 from hilum.web.format import (
     NBSP,
     UNKNOWN,
@@ -27,6 +27,7 @@ from hilum.web.format import (
     sentence_list,
     span_pct,
 )
+from hilum.web.pieces import Fact, FormView, Link
 
 TYPE_WORDS = {
     BoxType.DRAWER: "Drawer",
@@ -250,3 +251,26 @@ def box_facts(
     if not standing:
         facts.append(Fact("Sensor", "none stands here now"))
     return tuple(facts)
+
+
+def box_doing(slug: str) -> tuple[Link, ...]:
+    """Give what can be noted about a box beside its opening."""
+    return (
+        Link("Fresh desiccant", f"/boxes/{slug}/swap"),
+        Link("Desiccant weighed", f"/boxes/{slug}/weighed"),
+        Link("Note", f"/boxes/{slug}/note"),
+    )
+
+
+def box_care(slug: str) -> tuple[Link, ...]:
+    """Give what can be changed about a box."""
+    return (
+        Link("Add a lot here", f"/lots/new?box={slug}"),
+        Link("Opened earlier", f"/boxes/{slug}/opened"),
+        Link("Correct this box", f"/boxes/{slug}/edit"),
+    )
+
+
+def opened_form(slug: str) -> FormView:
+    """Make the one button that says the box was opened just now."""
+    return FormView(f"/boxes/{slug}/opened", "Opened just now", ())

@@ -6,6 +6,8 @@ A test compares what the templates use with these records, both ways.
 from dataclasses import dataclass
 from typing import Annotated
 
+from hilum.web.pieces import Fact, FormView, Link, Option, Said
+
 
 @dataclass(frozen=True, slots=True)
 class NavItem:
@@ -23,23 +25,7 @@ class Chrome:
     site: Annotated[str, "Name of the place, from the settings."]
     nav: Annotated[tuple[NavItem, ...], "The pages, in the order of their use."]
     now_ms: Annotated[int, "When the page was made; ages grow from here."]
-
-
-@dataclass(frozen=True, slots=True)
-class Link:
-    """Something that has a page of its own."""
-
-    name: Annotated[str, "What it is called."]
-    url: Annotated[str, "Address of its page."]
-
-
-@dataclass(frozen=True, slots=True)
-class Fact:
-    """A label and what it says."""
-
-    label: Annotated[str, "What is being told."]
-    text: Annotated[str, "The figure or the words, with unit."]
-    note: Annotated[str, "Where it comes from or what it leaves open; may be empty."] = ""
+    form_token: Annotated[str, "What every form carries, so that no other site can send it."]
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,6 +165,7 @@ class JournalLine:
     text: Annotated[str, "What was written."]
     places: Annotated[tuple[Link, ...], "Box and lot it is about."]
     struck: Annotated[bool, "Whether it was struck out later."]
+    take_back: Annotated[str, "Address of the page that takes it back; empty if it cannot be."]
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,12 +181,17 @@ class BoxPage:
     """One box: now, its history, the lots in it."""
 
     title: Annotated[str, "Title of the page."]
+    said: Annotated[Said | None, "What was just done; none if nothing."]
+    opened: Annotated[FormView, "Notes that the box was opened just now."]
+    doing: Annotated[tuple[Link, ...], "What else can be noted about it, most used first."]
+    care: Annotated[tuple[Link, ...], "What can be changed about it."]
     card: Annotated[BoxCard, "The box now."]
     chart: Annotated[Chart, "Its history."]
     facts: Annotated[tuple[Fact, ...], "Its limits, its sensor, its size."]
     note: Annotated[str, "What was noted about it."]
     lots: Annotated[tuple[LotRow, ...], "Lots in it now."]
     days: Annotated[tuple[JournalDay, ...], "The newest lines of its journal."]
+    journal_url: Annotated[str, "Address of its whole journal."]
 
 
 @dataclass(frozen=True, slots=True)
@@ -274,6 +266,9 @@ class LotPage:
     """One lot: how alive it is, why we think so, where it has been."""
 
     title: Annotated[str, "Kind and variety."]
+    said: Annotated[Said | None, "What was just done; none if nothing."]
+    archived: Annotated[bool, "Whether it is off the lists."]
+    doing: Annotated[tuple[Link, ...], "What can be done to it, most used first."]
     kind: Annotated[str, "Common name of the kind."]
     variety: Annotated[str, "Name of the variety; may be empty."]
     botanical: Annotated[str, "Botanical name."]
@@ -290,6 +285,7 @@ class LotPage:
     tests: Annotated[tuple[TestRow, ...], "Its germination tests, newest first."]
     stays: Annotated[tuple[StayRow, ...], "Where it has been, newest first."]
     days: Annotated[tuple[JournalDay, ...], "The newest lines of its journal."]
+    journal_url: Annotated[str, "Address of its whole journal."]
 
 
 @dataclass(frozen=True, slots=True)
@@ -309,6 +305,12 @@ class JournalPage:
     """Events of every box and lot."""
 
     title: Annotated[str, "Title of the page."]
+    said: Annotated[Said | None, "What was just done; none if nothing."]
+    boxes: Annotated[tuple[Option, ...], "Boxes to look at alone."]
+    box: Annotated[str, "The box that is looked at; empty for all."]
+    types: Annotated[tuple[Option, ...], "Kinds of lines to look at alone."]
+    type: Annotated[str, "The kind that is looked at; empty for all."]
+    lot: Annotated[str, "The lot that is looked at; empty for all."]
     days: Annotated[tuple[JournalDay, ...], "The newest days."]
     more: Annotated[str, "Words about what is not shown; empty if all is."]
 
@@ -325,6 +327,8 @@ class SensorRow:
     reading: Annotated[str, "Its last reading."]
     time_words: Annotated[str, "When that was taken."]
     note: Annotated[str, "What was noted about it."]
+    claim_url: Annotated[str, "Where to say which box it stands in; empty if that is known."]
+    end_url: Annotated[str, "Where to say that it stands there no longer; empty if nowhere."]
 
 
 @dataclass(frozen=True, slots=True)
@@ -343,6 +347,7 @@ class SensorsPage:
     """Sensors, how readings arrive, and what was refused."""
 
     title: Annotated[str, "Title of the page."]
+    said: Annotated[Said | None, "What was just done; none if nothing."]
     arriving: Annotated[str, "How readings arrive, as a sentence."]
     arriving_well: Annotated[bool, "Whether the broker is connected."]
     cautions: Annotated[tuple[str, ...], "What is odd about it."]
@@ -367,3 +372,15 @@ class ErrorPage:
     title: Annotated[str, "What happened, in a few words."]
     status: Annotated[int, "Status of the answer."]
     words: Annotated[str, "What happened and what to do, in a sentence or two."]
+
+
+@dataclass(frozen=True, slots=True)
+class FormPage:
+    """A page on which one thing is done."""
+
+    title: Annotated[str, "Title of the page."]
+    back: Annotated[Link, "Where to go without doing it."]
+    form: Annotated[FormView, "The form."]
+    intro: Annotated[tuple[str, ...], "What it does, a paragraph each."] = ()
+    facts: Annotated[tuple[Fact, ...], "What is known of the thing it is about."] = ()
+    said: Annotated[Said | None, "What was done just before; none if nothing."] = None

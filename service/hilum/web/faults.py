@@ -33,9 +33,12 @@ KINDS: tuple[tuple[type[Exception], int, str], ...] = (
 """Our errors with status and stable name, the narrower before the wider."""
 
 TITLES = {
+    403: "Nothing was done",
     404: "There is nothing here",
     405: "That cannot be done here",
     409: "That contradicts what is kept",
+    413: "That is too much",
+    415: "That cannot be used",
     422: "That cannot be used",
     503: "Hilum cannot answer just now",
 }

@@ -8,9 +8,10 @@ from hilum.keeping.origin import label_day, ms_of
 from hilum.keeping.outlook import LotOutlook, life_line
 from hilum.science.posterior import Band
 from hilum.web.charts import PATH_HEIGHT, PATH_WIDTH, area_path, line_path
-from hilum.web.contexts import Fact, Life
+from hilum.web.contexts import Life
 from hilum.web.format import Style, number
 from hilum.web.outlook import band_words
+from hilum.web.pieces import Fact
 
 POINTS = 120
 ROWS = 9

@@ -1,7 +1,7 @@
 """What the pages say about lots."""
 
 from collections.abc import Mapping, Sequence
-from urllib.parse import urlencode
+from urllib.parse import quote, urlencode
 
 from hilum.domain.model import GerminationTest, Lot, Stay, Wrap
 from hilum.domain.ports import Store
@@ -10,12 +10,13 @@ from hilum.science.errors import UnknownNameError
 from hilum.science.kinds import Kind, kind
 from hilum.science.posterior import Band
 from hilum.web import outlook as view
-from hilum.web.contexts import Choice, Fact, Link, LotPage, LotRow, LotsPage, StayRow, TestRow
+from hilum.web.contexts import Choice, LotPage, LotRow, LotsPage, StayRow, TestRow
 from hilum.web.format import NBSP, UNKNOWN, Style, count, iso_day, number, pct
 from hilum.web.life import life_chart
+from hilum.web.pieces import Fact, Link, Said
 from hilum.web.records import journal_days
 
-LOT_EVENTS = 12
+LOT_EVENTS = 8
 NAME, WEAKEST = "name", "weakest"
 ORDERS = {NAME: "By name", WEAKEST: "Weakest first"}
 NO_FIGURE = "not worked out"
@@ -70,7 +71,7 @@ def _row(lot: Lot, stay: Stay | None, alive: Band | None, box_names: Mapping[str
     place = Link(box_names.get(stay.box, stay.box), f"/boxes/{stay.box}") if stay else None
     return LotRow(
         code=lot.code,
-        url=f"/lots/{lot.code}",
+        url=lot_url(lot.code),
         kind=kind_name(lot.kind),
         variety=lot.variety,
         year="" if lot.year is None else str(lot.year),
@@ -104,7 +105,7 @@ def _text(row: LotRow) -> str:
     return f"{row.code} {row.kind} {row.variety} {row.year} {place}".casefold()
 
 
-def lot_page(store: Store, code: str, now_ms: int, style: Style) -> LotPage:
+def lot_page(store: Store, code: str, now_ms: int, style: Style, said: Said | None) -> LotPage:
     """Give one lot."""
     outlook = lot_outlook(store, code, now_ms)
     lot, stays = outlook.lot, store.stays(lot=code)
@@ -112,6 +113,9 @@ def lot_page(store: Store, code: str, now_ms: int, style: Style) -> LotPage:
     name = kind_name(lot.kind)
     return LotPage(
         title=f"{name} {lot.variety}".strip(),
+        said=said,
+        archived=lot.archived,
+        doing=() if lot.archived else lot_doing(code),
         kind=name,
         variety=lot.variety,
         botanical=outlook.kind.botanical if outlook.kind else "",
@@ -128,6 +132,25 @@ def lot_page(store: Store, code: str, now_ms: int, style: Style) -> LotPage:
         tests=test_rows(outlook, store.tests(code)),
         stays=stay_rows(stays, names, style),
         days=journal_days(store.events(lot=code, limit=LOT_EVENTS), names, style),
+        journal_url=f"/journal?{urlencode({'lot': code})}",
+    )
+
+
+def lot_url(code: str, deed: str = "") -> str:
+    """Address of a lot, or of what can be done to it."""
+    return f"/lots/{quote(code, safe='')}" + (f"/{deed}" if deed else "")
+
+
+def lot_doing(code: str) -> tuple[Link, ...]:
+    """Give what can be done to a lot."""
+    return (
+        Link("Germination test", lot_url(code, "test")),
+        Link("Use seed", lot_url(code, "use")),
+        Link("Move", f"/lots/move?{urlencode({'lot': code})}"),
+        Link("Split", lot_url(code, "split")),
+        Link("Note", lot_url(code, "note")),
+        Link("Correct", lot_url(code, "edit")),
+        Link("Archive", lot_url(code, "archive")),
     )
 
 

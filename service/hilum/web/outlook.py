@@ -4,8 +4,9 @@ from hilum.domain.model import MS_PER_DAY
 from hilum.keeping.losses import LotLoss
 from hilum.keeping.outlook import LotOutlook
 from hilum.science.posterior import Band
-from hilum.web.contexts import Budget, Fact, Share, Viability
+from hilum.web.contexts import Budget, Share, Viability
 from hilum.web.format import NBSP, Style, count, number, pct, span_pct
+from hilum.web.pieces import Fact
 
 WET_LEAST_S = 1800.0
 """Less time than this above the equation's limit is not told on its own. Our choice."""

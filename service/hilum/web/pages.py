@@ -12,22 +12,30 @@ from starlette.responses import HTMLResponse, JSONResponse, Response, StreamingR
 from hilum.domain.model import Placement
 from hilum.keeping.overview import box_extent, box_history, box_overview, current_sensor
 from hilum.web.api import live_json
-from hilum.web.boxes import box_facts, boxes_page, card
+from hilum.web.boxdeeds import box_deeds
+from hilum.web.boxes import box_care, box_doing, box_facts, boxes_page, card, opened_form
 from hilum.web.contexts import BoxPage, SurePage
+from hilum.web.doing import Deed, add_deeds
 from hilum.web.history import DEFAULT_RANGE, chart, range_named, span_of
+from hilum.web.journaldeeds import journal_deeds
 from hilum.web.live import Listener, stream
-from hilum.web.lots import lot_page, lot_rows, lots_page
+from hilum.web.lotdeeds import lot_deeds
+from hilum.web.lotentry import entry_deeds
+from hilum.web.lots import lot_page, lot_rows, lot_url, lots_page
 from hilum.web.parts import WebParts
-from hilum.web.records import MOST_EVENTS, journal_days, journal_page, sensor_row, sensors_page
+from hilum.web.records import JournalFilter, journal_days, journal_page, sensor_row, sensors_page
 from hilum.web.render import Renderer
+from hilum.web.said import said
+from hilum.web.sensordeeds import sensor_deeds
 
 MOST_REJECTS = 500
-BOX_EVENTS = 12
+BOX_EVENTS = 8
 
 
 def page_router(parts: WebParts, render: Renderer) -> APIRouter:
     """Routes of all pages."""
     router = APIRouter(include_in_schema=False, default_response_class=HTMLResponse)
+    add_deeds(router, parts, render, all_deeds(parts))
     for path, page in (
         ("/", boxes(parts, render)),
         ("/boxes/{slug}", box(parts, render)),
@@ -41,6 +49,17 @@ def page_router(parts: WebParts, render: Renderer) -> APIRouter:
     ):
         router.add_api_route(path, page, response_model=None)
     return router
+
+
+def all_deeds(parts: WebParts) -> tuple[Deed, ...]:
+    """Everything that can be done on the pages."""
+    return (
+        *box_deeds(parts),
+        *sensor_deeds(parts),
+        *entry_deeds(parts),
+        *lot_deeds(parts),
+        *journal_deeds(parts),
+    )
 
 
 def boxes(parts: WebParts, render: Renderer) -> Callable[[Request], Response]:
@@ -64,6 +83,7 @@ def box(parts: WebParts, render: Renderer) -> Callable[..., Response]:
         request: Request,
         slug: str,
         shown: Annotated[str, Query(alias="range")] = DEFAULT_RANGE.name,
+        did: str = "",
     ) -> Response:
         store, now_ms, style = parts.store, parts.clock.now_ms(), parts.style
         found = store.box(slug)
@@ -74,12 +94,17 @@ def box(parts: WebParts, render: Renderer) -> Callable[..., Response]:
         placements = store.placements(box=slug)
         context = BoxPage(
             title=found.name,
+            said=said(store, did, f"/boxes/{slug}", box=slug),
+            opened=opened_form(slug),
+            doing=box_doing(slug),
+            care=box_care(slug),
             card=card(overview, style),
             chart=chart(found, history, chosen, span, style),
             facts=box_facts(found, placements, now_ms, style),
             note=found.note,
             lots=lot_rows(store, now_ms, box=slug),
             days=journal_days(store.events(box=slug, limit=BOX_EVENTS), {}, style),
+            journal_url=f"/journal?box={slug}",
         )
         return render(request, "box.html", context)
 
@@ -99,28 +124,35 @@ def lots(parts: WebParts, render: Renderer) -> Callable[..., Response]:
 def lot(parts: WebParts, render: Renderer) -> Callable[..., Response]:
     """One lot."""
 
-    def page(request: Request, code: str) -> Response:
-        context = lot_page(parts.store, code, parts.clock.now_ms(), parts.style)
+    def page(request: Request, code: str, did: str = "") -> Response:
+        done = said(parts.store, did, lot_url(code), lot=code)
+        context = lot_page(parts.store, code, parts.clock.now_ms(), parts.style, done)
         return render(request, "lot.html", context)
 
     return page
 
 
-def journal(parts: WebParts, render: Renderer) -> Callable[[Request], Response]:
-    """Everything that was noted."""
+def journal(parts: WebParts, render: Renderer) -> Callable[..., Response]:
+    """Everything that was noted, or what is looked for in it."""
 
-    def page(request: Request) -> Response:
-        events = parts.store.events(limit=MOST_EVENTS)
-        context = journal_page(events, _box_names(parts), parts.style)
-        return render(request, "journal.html", context)
+    def page(
+        request: Request,
+        box: str = "",
+        lot: str = "",
+        shown: Annotated[str, Query(alias="type")] = "",
+        did: str = "",
+    ) -> Response:
+        chosen = JournalFilter(box, lot, shown)
+        done = said(parts.store, did, chosen.url)
+        return render(request, "journal.html", journal_page(parts.store, chosen, parts.style, done))
 
     return page
 
 
-def sensors(parts: WebParts, render: Renderer) -> Callable[[Request], Response]:
+def sensors(parts: WebParts, render: Renderer) -> Callable[..., Response]:
     """Sensors, how readings arrive, and what was refused."""
 
-    def page(request: Request) -> Response:
+    def page(request: Request, did: str = "") -> Response:
         store, now_ms, style = parts.store, parts.clock.now_ms(), parts.style
         placed, names = _placed_now(parts, now_ms), _box_names(parts)
         rows = [
@@ -135,7 +167,9 @@ def sensors(parts: WebParts, render: Renderer) -> Callable[[Request], Response]:
             for s in store.sensors()
         ]
         rejects = store.rejects(limit=MOST_REJECTS)
-        context = sensors_page(rows, rejects, store.reject_counts(), parts.ingest_status(), style)
+        done = said(store, did, "/sensors")
+        counts, status = store.reject_counts(), parts.ingest_status()
+        context = sensors_page(rows, rejects, counts, status, style=style, said=done)
         return render(request, "sensors.html", context)
 
     return page

@@ -41,6 +41,10 @@ class WebSettings:
     temperature_unit: str = "C"
 
 
+def nothing() -> None:
+    """Do nothing."""
+
+
 @dataclass(frozen=True, slots=True)
 class WebParts:
     """Everything ``create_app`` needs."""
@@ -51,6 +55,8 @@ class WebParts:
     ingest_status: Callable[[], IngestStatus]
     settings: WebSettings = WebSettings()
     health: Callable[[], Sequence[HealthCheck]] = tuple
+    changed: Callable[[], None] = nothing
+    """Called after a person changed something, so that what follows from it is worked out."""
 
     @property
     def style(self) -> Style:

@@ -1,7 +1,9 @@
 """What the pages say about events, sensors and refusals."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from itertools import groupby
+from urllib.parse import urlencode
 
 from hilum.domain.model import (
     MS_PER_HOUR,
@@ -13,14 +15,14 @@ from hilum.domain.model import (
     RejectReason,
     Sensor,
 )
+from hilum.domain.ports import KeepingStore
 from hilum.keeping.overview import FRESH_MS
+from hilum.keeping.undo import can_undo
 from hilum.web.boxes import ROLE_WORDS
 from hilum.web.contexts import (
-    Fact,
     JournalDay,
     JournalLine,
     JournalPage,
-    Link,
     RejectRow,
     SensorRow,
     SensorsPage,
@@ -28,8 +30,12 @@ from hilum.web.contexts import (
 )
 from hilum.web.format import NBSP, UNKNOWN, Style, ago, count, pct
 from hilum.web.parts import IngestStatus
+from hilum.web.pieces import Fact, Link, Option, Said
 
 MOST_EVENTS = 200
+LOOKED_THROUGH = 20_000
+"""Lines looked through for those of one kind."""
+
 MOST_REJECT_ROWS = 25
 OFF = "off"
 SILENT_MS = 6 * MS_PER_HOUR
@@ -62,17 +68,26 @@ REASON_WORDS = {
 }
 
 
+STRIKABLE = frozenset({EventType.OPENED, EventType.SWAP, EventType.WEIGHED, EventType.NOTE})
+
+
+def takeable(event: Event) -> bool:
+    """Tell whether a line can be taken back: undone, or struck where nothing hangs on it."""
+    plain = "action" not in dict(event.data) and event.type in STRIKABLE
+    return not event.struck and (plain or can_undo(event))
+
+
 def journal_days(
-    events: Sequence[Event], box_names: Mapping[str, str], style: Style
+    events: Sequence[Event], box_names: Mapping[str, str], style: Style, back: str = ""
 ) -> tuple[JournalDay, ...]:
-    """Group events, newest first, by day."""
+    """Group events, newest first, by day; where they can be taken back ``back`` comes after it."""
     return tuple(
-        JournalDay(day, tuple(_line(event, box_names, style) for event in part))
+        JournalDay(day, tuple(_line(event, box_names, style, back) for event in part))
         for day, part in groupby(events, key=lambda event: style.day(event.time_ms))
     )
 
 
-def _line(event: Event, box_names: Mapping[str, str], style: Style) -> JournalLine:
+def _line(event: Event, box_names: Mapping[str, str], style: Style, back: str) -> JournalLine:
     places = []
     if event.box is not None and event.box in box_names:
         places.append(Link(box_names[event.box], f"/boxes/{event.box}"))
@@ -84,18 +99,50 @@ def _line(event: Event, box_names: Mapping[str, str], style: Style) -> JournalLi
         text=event.text,
         places=tuple(places),
         struck=event.struck,
+        take_back=_strike_url(event, back) if back and takeable(event) else "",
     )
 
 
+def _strike_url(event: Event, back: str) -> str:
+    about = {"did": str(event.id), "box": event.box or "", "lot": event.lot or "", "back": back}
+    return f"/strike?{urlencode(about)}"
+
+
+@dataclass(frozen=True, slots=True)
+class JournalFilter:
+    """Which lines are looked at; empty: all."""
+
+    box: str = ""
+    lot: str = ""
+    type: str = ""
+
+    @property
+    def url(self) -> str:
+        """Address of the page that shows them."""
+        pairs = {"box": self.box, "lot": self.lot, "type": self.type}
+        query = urlencode({name: value for name, value in pairs.items() if value})
+        return f"/journal?{query}" if query else "/journal"
+
+
 def journal_page(
-    events: Sequence[Event], box_names: Mapping[str, str], style: Style
+    store: KeepingStore, chosen: JournalFilter, style: Style, said: Said | None
 ) -> JournalPage:
-    """Give the newest events of everything."""
-    full = len(events) >= MOST_EVENTS
+    """Give the newest events of everything, or of what is looked at."""
+    most = LOOKED_THROUGH if chosen.type else MOST_EVENTS + 1
+    found = store.events(box=chosen.box or None, lot=chosen.lot or None, limit=most)
+    events = [event for event in found if not chosen.type or event.type == chosen.type]
+    names = {b.slug: b.name for b in store.boxes()}
+    more = f"Older lines than these {MOST_EVENTS} are kept but not shown here."
     return JournalPage(
         title="Journal",
-        days=journal_days(events, box_names, style),
-        more=f"Older lines than these {MOST_EVENTS} are kept but not shown here." if full else "",
+        said=said,
+        boxes=(Option("", "all boxes"), *(Option(slug, name) for slug, name in names.items())),
+        box=chosen.box,
+        types=(Option("", "everything"), *(Option(k.value, w) for k, w in EVENT_WORDS.items())),
+        type=chosen.type,
+        lot=chosen.lot,
+        days=journal_days(events[:MOST_EVENTS], names, style, chosen.url),
+        more=more if len(events) > MOST_EVENTS else "",
     )
 
 
@@ -122,6 +169,8 @@ def sensor_row(
         reading=reading_words(reading, style),
         time_words=style.moment(reading.time_ms) if reading else UNKNOWN,
         note=sensor.note,
+        claim_url="" if placement else f"/sensors/claim?{urlencode({'sensor': sensor.name})}",
+        end_url=f"/sensors/end?placement={placement.id}" if placement else "",
     )
 
 
@@ -179,12 +228,15 @@ def sensors_page(
     rejects: Sequence[Reject],
     counts: Mapping[str, int],
     status: IngestStatus,
+    *,
     style: Style,
+    said: Said | None,
 ) -> SensorsPage:
     """Give the page of sensors."""
     words, cautions = arriving(status)
     return SensorsPage(
         title="Sensors",
+        said=said,
         arriving=words,
         arriving_well=status.connected,
         cautions=cautions,

@@ -36,16 +36,22 @@ class Renderer:
         self._site = site
         self._clock = clock
 
-    def html(self, template: str, page: object, path: str) -> str:
+    def html(self, template: str, page: object, path: str, form_token: str) -> str:
         """Render a page; ``path`` tells which entry of the list of pages is current."""
-        chrome = Chrome(site=self._site, nav=nav_for(path), now_ms=self._clock.now_ms())
+        chrome = Chrome(
+            site=self._site,
+            nav=nav_for(path),
+            now_ms=self._clock.now_ms(),
+            form_token=form_token,
+        )
         return self._env.get_template(template).render(page=page, chrome=chrome)
 
     def __call__(
         self, request: Request, template: str, page: object, status: int = 200
     ) -> HTMLResponse:
         """Answer a request with a page."""
-        html = self.html(template, page, request.url.path)
+        token = getattr(request.state, "form_token", "")
+        html = self.html(template, page, request.url.path, token)
         return HTMLResponse(html, status_code=status)
 
 

@@ -1,0 +1,82 @@
+"""What can be done in the journal: write a note, take a line back."""
+
+from urllib.parse import quote
+
+from hilum.keeping.boxcare import note
+from hilum.web.contexts import FormPage
+from hilum.web.csrf import Form
+from hilum.web.doing import Deed, Problem, filled, target
+from hilum.web.formparts import AT, box_options
+from hilum.web.parts import WebParts
+from hilum.web.pieces import Fact, Field, FormView, Link
+from hilum.web.said import STRIKE, line_words, lines, place_after, strike, strike_form
+from hilum.web.typed import Typed
+
+
+def journal_deeds(parts: WebParts) -> tuple[Deed, ...]:
+    """Give the deeds of the journal."""
+    return (_note(parts), _strike(parts))
+
+
+def _note(parts: WebParts) -> Deed:
+    def page(key: str, form: Form, problem: Problem | None) -> FormPage:
+        del key
+        lot = form.text("lot")
+        about = (
+            Field("lot", "About lot", "text", hint="Its code; may be empty."),
+            Field("box", "About", "select", options=box_options(parts, "no box")),
+        )
+        view = FormView(
+            "/journal/note",
+            "Write it down",
+            (Field("text", "Note", "area", required=True), *about[:: -1 if lot else 1]),
+            (AT,),
+        )
+        intro = ("It stands in the journal, and on the page of its box or lot.",)
+        back = Link("Journal", "/journal")
+        return FormPage("Write a note", back, filled(view, form, problem), intro)
+
+    def act(key: str, typed: Typed) -> str:
+        del key
+        now_ms = parts.clock.now_ms()
+        box, lot = typed.text("box"), typed.text("lot")
+        event = note(
+            parts.store,
+            typed.text("text"),
+            box=box or None,
+            lot=lot or None,
+            at_ms=typed.moment("at", now_ms),
+            now_ms=now_ms,
+        )
+        place = f"/lots/{quote(lot)}" if lot else f"/boxes/{box}" if box else "/journal"
+        return target(place, [event])
+
+    return Deed("/journal/note", page, act)
+
+
+def _strike(parts: WebParts) -> Deed:
+    def page(key: str, form: Form, problem: Problem | None) -> FormPage:
+        del key
+        did, box, lot = form.text("did"), form.text("box"), form.text("lot")
+        back = place_after(form.text("back") or "/journal", did)
+        found = lines(parts.store, did, box, lot)
+        view = strike_form(did, form.text("back"), box=box, lot=lot)
+        return FormPage(
+            title="Take it back",
+            back=Link("Leave it as it is", back.partition("?")[0]),
+            form=filled(view, form, problem),
+            intro=(
+                "What it did is undone where it did something. The line stays, struck through.",
+            ),
+            facts=tuple(
+                Fact(parts.style.moment(event.time_ms), line_words(event)) for event in found
+            ),
+        )
+
+    def act(key: str, typed: Typed) -> str:
+        del key
+        did, back = typed.text("did"), typed.text("back") or "/journal"
+        strike(parts.store, did, typed.text("box"), typed.text("lot"))
+        return place_after(back, did)
+
+    return Deed(STRIKE, page, act)
