@@ -77,9 +77,9 @@ class BoxRecord:
     room: Room = LIVED_IN
 
     @property
-    def charge(self) -> Charge:
+    def charge(self) -> Charge | None:
         """The charge in the box now."""
-        return self.charges[-1]
+        return self.charges[-1] if self.charges else None
 
     def day_of(self, time_ms: int) -> float:
         """Days from now, below 0."""
@@ -94,7 +94,12 @@ class BoxRecord:
         return max(settled, self.day_of(self.changed_ms) + SETTLE_DAYS)
 
     def charge_numbers(self, day: Floats) -> Ints:
-        """Which charge was in the box on each day; -1 before the first and in the days after."""
+        """Which charge was in the box on each day; -1 before the first and in the days after.
+
+        A box without any counts as one charge all along.
+        """
+        if not self.charges:
+            return np.zeros(len(day), dtype=np.int64)
         put_in = np.array([self.day_of(charge.charged_ms) for charge in self.charges])
         number = np.searchsorted(put_in, day + 0.5, side="right") - 1
         return np.where(day > put_in[number] + SWAP_DAYS, number, -1)
@@ -130,7 +135,7 @@ def usable_days(record: BoxRecord) -> Flags:
     """Days of the current charge that may tell a trend: start-up and distant past left out."""
     days = record.days
     start = max(record.settled_day, -float(WINDOW_DAYS))
-    mine = record.charge_numbers(days.day) == len(record.charges) - 1
+    mine = record.charge_numbers(days.day) == max(len(record.charges) - 1, 0)
     return np.asarray(days.known & mine & (days.day > start))
 
 
@@ -216,11 +221,13 @@ def _gains(record: BoxRecord, climate: Season) -> list[Gain]:
     return [replace(gain, weight=float(np.exp(gain.weight - best))) for gain in found]
 
 
-def conductance(water: Floats, force_pa: Floats, usable: Flags) -> Trend:
+def conductance(
+    water: Floats, force_pa: Floats, usable: Flags, block_days: int = BLOCK_DAYS
+) -> Trend:
     """Robust slope of water over the force added up, by blocks of days [g/(d Pa)]."""
     pushed = np.cumsum(force_pa)[usable]
-    count = len(pushed) // BLOCK_DAYS
-    blocks = (part[-count * BLOCK_DAYS :].reshape(count, -1) for part in (pushed, water[usable]))
+    count = len(pushed) // block_days
+    blocks = (part[-count * block_days :].reshape(count, -1) for part in (pushed, water[usable]))
     x, y = blocks
     return theil_sen(x.mean(axis=1), np.median(y, axis=1))
 
@@ -310,8 +317,8 @@ def _held(record: BoxRecord) -> Floats:
     middle = slice(half, len(days) - half)
     least = days.rh_held_pct[middle] - smooth
     day = days.day[middle]
-    since = day - record.day_of(record.charge.charged_ms)
-    apart = (since < -12.0) | (since > 15.0)
+    since = np.inf if record.charge is None else record.day_of(record.charge.charged_ms)
+    apart = (day < since - 12.0) | (day > since + 15.0)
     calm = least[apart & days.known[middle]][-90:]
     return calm if len(calm) >= LEAST_DAYS // 2 else np.zeros(1)
 

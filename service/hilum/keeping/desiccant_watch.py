@@ -186,12 +186,7 @@ def judge(found: Gathered) -> DesiccantOutlook:
 def _with_trend(found: Gathered, days: BoxDays, notes: tuple[str, ...]) -> DesiccantOutlook:
     scale, more = _scale(found, days)
     notes += more
-    cold = found.box.type in {BoxType.FRIDGE, BoxType.FREEZER}
-    changed = found.seed.changed_ms
-    record = BoxRecord(
-        days, found.now_ms, found.charges, found.seed.shares, scale,
-        changed_ms=changed, room=COLD_PLACE if cold else LIVED_IN,
-    )  # fmt: skip
+    record = record_of(found, days, scale)
     wait = LEAST_DAYS - int(usable_days(record).sum())
     if wait > 0:
         wait = max(wait, _still_settling(record))
@@ -214,10 +209,24 @@ def _with_trend(found: Gathered, days: BoxDays, notes: tuple[str, ...]) -> Desic
     )  # fmt: skip
 
 
+def record_of(found: Gathered, days: BoxDays, scale: float = 1.0) -> BoxRecord:
+    """What was gathered, as the forecast sees it."""
+    cold = found.box.type in {BoxType.FRIDGE, BoxType.FREEZER}
+    return BoxRecord(
+        days,
+        found.now_ms,
+        found.charges,
+        found.seed.shares,
+        scale,
+        changed_ms=found.seed.changed_ms,
+        room=COLD_PLACE if cold else LIVED_IN,
+    )
+
+
 def _still_settling(record: BoxRecord) -> int:
     """Days until enough days lie behind the start-up, if none is missed from now on."""
-    since = record.day_of(record.charge.charged_ms)
-    begin = max(record.settled_day, since)
+    charge = record.charge
+    begin = max(record.settled_day, -np.inf if charge is None else record.day_of(charge.charged_ms))
     return int(np.ceil(begin + LEAST_DAYS))
 
 
