@@ -7,6 +7,7 @@ Errors: ``NotFoundError``, ``ConflictError``, ``InvalidInputError``, ``StoreErro
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Protocol
 
+from hilum.domain.access import Grant, Session
 from hilum.domain.alerts import Alert, AlertChange, Notice, NoticeState, RuleSetting
 from hilum.domain.model import (
     AddOutcome,
@@ -353,7 +354,61 @@ class SeasonStore(Protocol):
         ...
 
 
-class Store(ReadingStore, KeepingStore, LedgerStore, AlertStore, SeasonStore, Protocol):
+class AccessStore(Protocol):
+    """Who may do what: the owner's password and sessions, tokens and shared links."""
+
+    def password_hash(self) -> str:
+        """Hash of the owner's password; empty while there is none."""
+        ...
+
+    def set_password_hash(self, text: str, *, first: bool = False) -> None:
+        """Set it and end all sessions, in one step; ConflictError if a ``first`` one is not."""
+        ...
+
+    def session(self, digest: str) -> Session | None:
+        """Give a session by the digest of its key."""
+        ...
+
+    def save_session(self, session: Session) -> None:
+        """Add or replace by digest."""
+        ...
+
+    def touch_session(self, digest: str, used_ms: int) -> None:
+        """Note that a session was used; one that has ended stays ended."""
+        ...
+
+    def drop_session(self, digest: str) -> None:
+        """End a session; nothing happens if there is none."""
+        ...
+
+    def drop_sessions(self, used_before_ms: int | None = None) -> None:
+        """End all sessions, or those not used since a time."""
+        ...
+
+    def grants(self) -> Sequence[Grant]:
+        """Every token and link ever given, by id."""
+        ...
+
+    def grant_by(self, digest: str) -> Grant | None:
+        """Give a token or link by the digest of its key, whether it still holds or not."""
+        ...
+
+    def add_grant(self, grant: Grant) -> Grant:
+        """Add (``id`` 0) and give back with its id."""
+        ...
+
+    def withdraw_grant(self, grant_id: int, at_ms: int) -> None:
+        """Withdraw it for good, once; NotFoundError if there is none."""
+        ...
+
+    def touch_grant(self, grant_id: int, used_ms: int) -> None:
+        """Note that it was used."""
+        ...
+
+
+class Store(
+    ReadingStore, KeepingStore, LedgerStore, AlertStore, SeasonStore, AccessStore, Protocol
+):
     """All of them in one database."""
 
     def close(self) -> None:

@@ -48,6 +48,11 @@ def missing(what: str, name: object) -> NotFoundError:
     return NotFoundError(f"There is no {what} “{name}” here.")
 
 
+def has_password() -> ConflictError:
+    """Say that a first password comes too late."""
+    return ConflictError("There is a password already. “hilum password” sets another one.")
+
+
 # Readings
 
 

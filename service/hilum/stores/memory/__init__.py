@@ -1,5 +1,6 @@
 """The same contract without a database: for tests, and to check the others against."""
 
+from hilum.stores.memory.access import AccessSection
 from hilum.stores.memory.alerts import AlertSection
 from hilum.stores.memory.changes import ChangesSection
 from hilum.stores.memory.keeping import KeepingSection
@@ -18,6 +19,7 @@ class MemoryStore(
     LedgerSection,
     AlertSection,
     SeasonSection,
+    AccessSection,
 ):
     """Implements ``hilum.domain.ports.Store`` in memory; nothing outlives it."""
 

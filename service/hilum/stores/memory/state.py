@@ -8,6 +8,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from typing import TypeVar
 
+from hilum.domain.access import Grant, Session
 from hilum.domain.alerts import Alert, Notice, RuleSetting
 from hilum.domain.errors import InvalidInputError, StoreError
 from hilum.domain.model import (
@@ -82,6 +83,9 @@ class State:
     paces: dict[str, int] = field(default_factory=dict)
     plans: dict[int, tuple[SeasonPlan, tuple[PlanLine, ...]]] = field(default_factory=dict)
     last_plan: int = 0
+    password_hash: str = ""
+    sessions: dict[str, Session] = field(default_factory=dict)  # by digest
+    grants: dict[int, Grant] = field(default_factory=dict)
     closed: bool = False
     lock: threading.RLock = field(default_factory=threading.RLock)
 

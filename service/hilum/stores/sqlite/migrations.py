@@ -7,6 +7,7 @@ from contextlib import closing
 from pathlib import Path
 
 from hilum.domain.errors import NewerSchemaError, StoreError
+from hilum.stores.sqlite.access import ACCESS_TABLES
 from hilum.stores.sqlite.alert_schema import ALERT_TABLES
 from hilum.stores.sqlite.database import connect, transaction
 from hilum.stores.sqlite.errors import translated
@@ -34,10 +35,17 @@ def season_tables(conn: sqlite3.Connection) -> None:
         conn.execute(statement)
 
 
+def access_tables(conn: sqlite3.Connection) -> None:
+    """Make the tables of who may do what."""
+    for statement in ACCESS_TABLES:
+        conn.execute(statement)
+
+
 MIGRATIONS: Mapping[str, Migration] = {
     "0001 first tables": first_tables,
     "0002 alerts": alert_tables,
     "0003 season plans": season_tables,
+    "0004 access": access_tables,
 }
 
 

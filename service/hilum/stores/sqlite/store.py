@@ -8,6 +8,7 @@ from typing import Self
 
 from hilum.domain.errors import StoreError
 from hilum.stores.sqlite import check
+from hilum.stores.sqlite.access import AccessSection
 from hilum.stores.sqlite.alerts import AlertSection
 from hilum.stores.sqlite.changes import ChangesSection
 from hilum.stores.sqlite.copies import write_copy
@@ -40,6 +41,7 @@ class SqliteStore(
     LedgerSection,
     AlertSection,
     SeasonSection,
+    AccessSection,
 ):
     """Implements ``hilum.domain.ports.Store`` over one SQLite file.
 
