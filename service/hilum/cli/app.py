@@ -5,7 +5,16 @@ from typing import Annotated
 import typer
 
 from hilum import __version__
-from hilum.cli import alerts, calculators, keep, lotcare, readings, running, safekeeping
+from hilum.cli import (
+    alerts,
+    calculators,
+    keep,
+    lotcare,
+    readings,
+    running,
+    safekeeping,
+    season,
+)
 
 app = typer.Typer(
     name="hilum",
@@ -45,5 +54,9 @@ app.add_typer(keep.sensors, name="sensors")
 app.add_typer(lotcare.lots, name="lots")
 app.add_typer(readings.readings, name="readings")
 app.add_typer(alerts.alerts, name="alerts")
+app.command("season")(season.season)
+app.command("use-first")(season.use_first)
+app.command("compare")(season.compare)
+app.command("review")(season.review)
 app.command("moisture")(calculators.moisture)
 app.command("loss")(calculators.loss)
