@@ -144,6 +144,8 @@ def play_world(pipe: Connection, settings: Settings, seed: int) -> None:
                 del world
                 _load(history, stop)
                 live.join()
+    except BrokenPipeError:  # told to stop before the world was there
+        return
     except HilumError as error:
         with suppress(OSError):
             pipe.send(error)

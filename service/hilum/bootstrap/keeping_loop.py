@@ -18,6 +18,10 @@ PAUSE_S = 1.0  # least time between two rounds, so that a burst becomes one roun
 RETRY_S = 5.0
 
 
+class _Stopping(Exception):  # noqa: N818 - no error: the way out of a round
+    """Told to stop within a round."""
+
+
 class KeepingLoop:
     """Runs the ledger keeper whenever readings arrived.
 
@@ -68,11 +72,18 @@ class KeepingLoop:
             pause = PAUSE_S if self._round(sensors) else RETRY_S
             self._stop.wait(pause)
 
+    def _go_on(self, _done: float) -> None:
+        """Leave a long round when told to stop."""
+        if self._stop.is_set():
+            raise _Stopping
+
     def _round(self, sensors: frozenset[str]) -> bool:
         try:
             self._keeper.ensure_curves()
-            self._keeper.update()
+            self._keeper.update(self._go_on)
             self._after(sensors)
+        except _Stopping:
+            return False  # what is not worked off stays marked
         except HilumError as error:
             self.last_error = str(error)
             log.warning("The ledger could not be brought up to date, will try again: %s", error)
