@@ -107,6 +107,8 @@ def judge(sign: Sign, alert: Alert | None) -> Verdict:
     """
     if not len(sign.values):
         return Verdict(Turn.NONE)
+    if alert is None and len(sign.values) == 1 and not sign.limits.past(float(sign.values[0])):
+        return Verdict(Turn.NONE)  # what nearly always is
     if alert is not None and alert.state in {AlertState.RAISED, AlertState.SEEN}:
         return _end(sign)
     return _beginning(sign, alert)
