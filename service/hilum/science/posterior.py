@@ -67,9 +67,9 @@ class Posteriors:
     Examples
     --------
     >>> from hilum.science.germination import Count, Evidence
-    >>> (two,) = posteriors([Evidence((Count(x, 400),), factor=4.0) for x in (360, 200)])
+    >>> (two,) = posteriors([Evidence((Count(x, 400),), factor=4.0) for x in (200, 360)])
     >>> two.viability(np.zeros((2, 1))).median_pct.round().tolist()
-    [[90.0], [50.0]]
+    [[50.0], [90.0]]
 
     References
     ----------
@@ -438,7 +438,7 @@ def bands(evidences: Sequence[Evidence], loss_probit: Floats) -> Band:
     >>> from hilum.science.germination import Count, Evidence
     >>> lots = [Evidence((Count(x, 400),), factor=4.0) for x in (360, 200)]
     >>> bands(lots, np.zeros((2, 1))).median_pct.round().tolist()
-    [[90.0], [50.0]]
+    [[50.0], [90.0]]
 
     References
     ----------
