@@ -9,6 +9,7 @@ from hilum.ingest.senml import decode_senml
 from hilum.ingest.topics import Kind, Route, Router
 
 PAIR_MS = 30_000
+BURST_MS = 600_000  # no burst is longer: that many messages of one sensor at once
 STAMPS_KEPT = 100_000  # sensors whose last arrival is remembered
 
 
@@ -102,9 +103,12 @@ class Decoder:
 
         Temperature and humidity that arrive in two messages belong to one moment if they arrive
         within half a minute. What comes in a burst, after the service was away, is spread by a
-        millisecond each: when it was measured is unknown, but none of it is lost.
+        millisecond each: when it was measured is unknown, but none of it is lost. If this machine's
+        clock was put back, arrivals go by the new time.
         """
         base_ms, last = self._stamps.get(route.sensor, (0, None))
+        if base_ms - message.received_ms > BURST_MS:
+            base_ms, last = 0, None
         if last is not None and len(decoded.readings) == 1:
             [reading] = decoded.readings
             if _completes(reading, last):

@@ -2,7 +2,7 @@
 
 import logging
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from threading import Event, Thread
 from typing import Protocol
 
@@ -11,11 +11,16 @@ from hilum.domain.model import AddOutcome, Reading, Reject
 from hilum.domain.ports import KeepingStore, ReadingStore
 from hilum.ingest.decode import Decoder, Message, Presence
 from hilum.ingest.inbox import Inbox
+from hilum.ingest.screen import EARLIEST_MS
 from hilum.ingest.settings import IngestSettings
 
 LOG = logging.getLogger(__name__)
 IDLE_S = 2.0
 BATCH_BYTES = 1024 * 1024
+
+
+class ClockNotSetError(HilumError):
+    """The clock of this machine was not set yet."""
 
 
 class IngestStore(ReadingStore, KeepingStore, Protocol):
@@ -60,6 +65,8 @@ class Pump:
         What waits.
     settings : IngestSettings
         Size of batches and pauses.
+    now_ms : callable
+        Tells the time.
     acknowledge : callable
         Told the tickets of a committed batch, in order of arrival.
     on_stored : callable
@@ -75,6 +82,7 @@ class Pump:
         inbox: Inbox,
         settings: IngestSettings,
         *,
+        now_ms: Callable[[], int],
         acknowledge: Callable[[Iterable[tuple[int, int]]], None],
         on_stored: Callable[[frozenset[str]], None],
         on_idle: Callable[[], None],
@@ -83,6 +91,7 @@ class Pump:
         self.decoder = decoder
         self.inbox = inbox
         self.settings = settings
+        self.now_ms = now_ms
         self.acknowledge = acknowledge
         self.on_stored = on_stored
         self.on_idle = on_idle
@@ -137,6 +146,7 @@ class Pump:
         return True
 
     def _sort(self, batch: Sequence[Message]) -> Work:
+        batch = self._timed(batch)
         work = Work(batch[-1].received_ms)
         decode = self.decoder.decode
         for message in batch:
@@ -146,6 +156,21 @@ class Pump:
             if kept.presence is not None:
                 work.presence[kept.presence.sensor] = kept.presence
         return work
+
+    def _timed(self, batch: Sequence[Message]) -> Sequence[Message]:
+        """Date what arrived before this machine knew the time; while it does not, nothing goes on.
+
+        A small computer without a clock of its own wakes in 1970. With that time no reading could
+        be dated, and those of sensors that know the time would seem to lie in the future.
+        """
+        now_ms = self.now_ms()
+        if now_ms < EARLIEST_MS:
+            raise ClockNotSetError(
+                "This machine does not know the time yet: its clock lies before 2010."
+            )
+        return [
+            m if m.received_ms >= EARLIEST_MS else replace(m, received_ms=now_ms) for m in batch
+        ]
 
     def _write(self, work: Work) -> None:
         counts = self.counts
@@ -168,9 +193,11 @@ class Pump:
 
     def _note(self, error: Exception) -> None:
         words = str(error) if isinstance(error, HilumError) else repr(error)
+        if not isinstance(error, ClockNotSetError):
+            words = f"The store failed: {words}"
         if not self.counts.last_error:
-            LOG.error("Readings wait, the store failed: %s", words, exc_info=error)
-        self.counts.last_error = f"Readings wait, since the store failed: {words}"
+            LOG.error("Readings wait. %s", words, exc_info=error)
+        self.counts.last_error = f"Readings wait. {words}"
 
     @staticmethod
     def _told(call: Callable[[], None]) -> None:

@@ -64,6 +64,7 @@ class Ingest:
             Decoder(router, budget.admits),
             self._inbox,
             settings,
+            now_ms=clock.now_ms,
             acknowledge=self._link.acknowledge,
             on_stored=on_stored,
             on_idle=self._link.keep_running,

@@ -1,0 +1,40 @@
+"""Fixtures of the tests of what is promised."""
+
+import os
+import subprocess
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+from plugins.faults import faulty
+from plugins.mosquitto import broker
+
+__all__ = ["broker", "faulty"]
+
+Mount = Callable[[str], None]
+
+
+@pytest.fixture
+def small_disk(tmp_path: Path) -> Iterator[tuple[Path, Mount]]:
+    """Give a disk of 1 MB in memory, and the function that mounts it anew with other options."""
+    if os.geteuid() != 0:
+        pytest.skip("Making a small disk needs root.")
+    place = tmp_path / "disk"
+    place.mkdir()
+
+    def mount(options: str) -> None:
+        subprocess.run(
+            ["mount", "-t", "tmpfs", "-o", options, "tmpfs", str(place)],
+            check=True,
+            capture_output=True,
+        )
+
+    try:
+        mount("size=1m")
+    except (subprocess.CalledProcessError, FileNotFoundError):
+        pytest.skip("This machine does not let root mount a disk in memory.")
+    try:
+        yield place, lambda options: mount(f"remount,{options}")
+    finally:
+        subprocess.run(["umount", str(place)], check=True)

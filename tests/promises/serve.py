@@ -1,0 +1,69 @@
+"""The service without its pages, for tests, with somebody who keeps editing.
+
+python serve.py PORT DATABASE FIRST
+
+Ingest, ledger and an editor run until SIGTERM. Says ``listening`` once it does, and ``edit N`` for
+each edit that was written, from FIRST on; FIRST -1: nobody edits.
+"""
+
+import itertools
+import os
+import signal
+import sys
+import threading
+
+from hilum.bootstrap import system_clock
+from hilum.bootstrap.keeping_loop import KeepingLoop
+from hilum.domain.errors import StoreError
+from hilum.ingest import BrokerSettings, Ingest, IngestSettings
+from hilum.keeping.keeper import LedgerKeeper
+from hilum.stores.sqlite import SqliteStore
+from promises.truth import edit
+
+PAUSE_S = 0.02
+
+
+def keep_editing(store: SqliteStore, first: int, over: threading.Event) -> None:
+    """Write edits one after another, and say each that was written."""
+    for number in itertools.count(first):
+        try:
+            store.change(edit(number, "tub"))
+        except StoreError:
+            return
+        print(f"edit {number}", flush=True)
+        if over.wait(PAUSE_S):
+            return
+
+
+def main() -> None:
+    """Serve until SIGTERM, or until the test is gone."""
+    port, database, first = int(sys.argv[1]), sys.argv[2], int(sys.argv[3])
+    parent = os.getppid()
+    over = threading.Event()
+    signal.signal(signal.SIGTERM, lambda *_: over.set())
+    broker = BrokerSettings(port=port, username="hilum", password="swordfish")  # noqa: S106
+    store = SqliteStore(database)
+    loop = KeepingLoop(LedgerKeeper(store), lambda _: None)
+    settings = IngestSettings(broker=broker, retry_s=0.05)
+    ingest = Ingest(store, settings, system_clock(), loop.wake)
+    editor = threading.Thread(target=keep_editing, args=(store, first, over))
+    loop.start()
+    ingest.start()
+    if first >= 0:
+        editor.start()
+    said = ""
+    while not over.wait(0.01) and os.getppid() == parent:
+        now = ingest.status()
+        saying = now.last_error or ("listening" if now.connected else "")
+        if saying and saying != said:
+            print(saying, flush=True)
+            said = saying
+    ingest.stop()
+    loop.stop()
+    if first >= 0:
+        editor.join()
+    store.close()
+
+
+if __name__ == "__main__":
+    main()
