@@ -11,7 +11,7 @@ from hilum.sheets.amounts import to_amount
 from hilum.sheets.dates import TwoReadings, to_date, to_year
 from hilum.sheets.grid import Cell, Grid, text_of
 from hilum.sheets.headings import Field, Meaning, meanings, plain, unit_of
-from hilum.sheets.kindwords import UnclearName, exact, kind_and_rest
+from hilum.sheets.kindwords import exact, names_a_kind
 from hilum.sheets.numbers import Numbers, to_percent
 from hilum.sheets.wraps import wrap_of
 
@@ -336,13 +336,7 @@ def _share(cells: Sequence[Cell], looks: Callable[[Cell], bool]) -> float:
 
 
 def _names_a_kind(language: str) -> Callable[[Cell], bool]:
-    def looks(cell: Cell) -> bool:
-        try:
-            return isinstance(cell, str) and bool(kind_and_rest(text_of(cell), language))
-        except UnclearName as error:
-            return "more than one kind" in str(error)
-
-    return looks
+    return lambda cell: isinstance(cell, str) and names_a_kind(text_of(cell), language)
 
 
 def _looks(language: str, today: date) -> dict[Field, Callable[[Cell], bool]]:

@@ -106,14 +106,18 @@ def _xlsx(sheets: Sheets) -> bytes:
     from openpyxl import Workbook  # noqa: PLC0415 - only who writes workbooks waits for it
     from openpyxl.cell import WriteOnlyCell  # noqa: PLC0415
 
+    fitting = [  # checked first: a workbook half written cannot be put away quietly
+        (table, [[_fitting(value, table) for value in row] for row in rows])
+        for table, rows in sheets
+    ]
     book = Workbook(write_only=True)
-    for table, rows in sheets:
+    for table, rows in fitting:
         sheet = book.create_sheet(table.name)
         sheet.freeze_panes = "B2"
         for row in rows:
             cells = []
             for value in row:
-                cell = WriteOnlyCell(sheet, value=_fitting(value, table))
+                cell = WriteOnlyCell(sheet, value=value)
                 if isinstance(value, str):
                     cell.data_type = "s"  # text, whatever it begins with
                 cells.append(cell)
@@ -124,10 +128,15 @@ def _xlsx(sheets: Sheets) -> bytes:
 
 
 def _fitting(value: Cell, table: Table) -> str | float | None:
-    plain = armed(value) if isinstance(value, str) else value
-    if isinstance(plain, str) and len(plain) > LONGEST_XLSX_CELL:
+    """Give a cell as XLSX keeps it: openpyxl writes 16 digits, so 17 are written as text."""
+    if isinstance(value, float):
+        return value if float(f"{value:.16g}") == value else repr(value)
+    if not isinstance(value, str):
+        return value if isinstance(value, int) else None
+    plain = armed(value)
+    if len(plain) > LONGEST_XLSX_CELL:
         raise InvalidInputError(
             f"A text in {table.name.lower()} is longer than XLSX can hold. Export to .zip instead.",
             "to",
         )
-    return plain if isinstance(plain, str | int | float) else None  # days are written as text
+    return plain

@@ -5,7 +5,7 @@ import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
-from functools import cache
+from functools import cache, lru_cache
 
 from hilum.science.names import slip_count
 
@@ -249,17 +249,18 @@ def unit_of(heading: str) -> str:
     return next((_UNITS[word] for word in map(str.casefold, words) if word in _UNITS), "")
 
 
-def meanings(heading: str) -> list[Meaning]:
+@lru_cache(maxsize=2_000)
+def meanings(heading: str) -> tuple[Meaning, ...]:
     """Give what a heading may mean, the best first."""
     bare = plain(_BRACKET.sub(" ", heading)) or plain(heading)
     if not bare:
-        return []
+        return ()
     best: dict[Field, Meaning] = {}
     for phrase, field, language in _phrases():
         fit = _fit(bare, phrase)
         if fit >= WEAK and (field not in best or fit > best[field].fit):
             best[field] = Meaning(field, fit, language)
-    return sorted(best.values(), key=lambda meaning: -meaning.fit)
+    return tuple(sorted(best.values(), key=lambda meaning: -meaning.fit))
 
 
 @cache
@@ -277,12 +278,17 @@ def _fit(heading: str, phrase: str) -> float:
     if heading == phrase:
         return 1.0
     joined, other = heading.replace(" ", ""), phrase.replace(" ", "")
-    if joined == other or joined.rstrip("s") == other.rstrip("s"):
-        return 0.95
-    if len(other) >= _SLIP_FROM and slip_count(joined, other, 1) <= 1:
-        return 0.85
-    words, wanted = heading.split(), phrase.split()
-    if len(words) > 6 or len(phrase) < 4:
+    if abs(len(joined) - len(other)) <= 1:
+        if joined.rstrip("s") == other.rstrip("s"):
+            return 0.95
+        if len(other) >= _SLIP_FROM and slip_count(joined, other, 1) <= 1:
+            return 0.85
+    return _part(heading.split(), phrase.split()) if phrase in heading else 0.0
+
+
+def _part(words: list[str], wanted: list[str]) -> float:
+    """Tell how well a phrase stands for a longer heading it is a part of."""
+    if len(words) > 6 or len("".join(wanted)) < 4:
         return 0.0
     if any(words[at : at + len(wanted)] == wanted for at in range(len(words))):
         return 0.5 + 0.3 * len(wanted) / len(words)

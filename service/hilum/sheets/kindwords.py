@@ -57,6 +57,19 @@ def kind_and_rest(text: str, language: str = "en") -> Named:
     UnclearName
         No kind is named, or several can be meant.
     """
+    return _spelt(text, language) or _misspelt(text, language)
+
+
+def names_a_kind(text: str, language: str = "en") -> bool:
+    """Tell whether a cell names a kind, or several, spelt right; cheap."""
+    try:
+        return _spelt(text, language) is not None
+    except UnclearName:
+        return True
+
+
+def _spelt(text: str, language: str) -> Named | None:
+    """Find kind and variety in a cell that spells the kind right."""
     if (key := exact(text, language)) is not None:
         return Named(key)
     for kind, rest in _splits(text):
@@ -99,7 +112,7 @@ def _splits(text: str) -> Iterator[tuple[str, str]]:
         yield text[cut.end() :].strip(" )"), text[: cut.start()].strip()
 
 
-def _within(text: str, language: str) -> Named:
+def _within(text: str, language: str) -> Named | None:
     """Find a kind in the first or last words of a cell, as they are written."""
     words = text.split()
     lengths = range(min(LONGEST_NAME, len(words) - 1), 0, -1)
@@ -108,9 +121,7 @@ def _within(text: str, language: str) -> Named:
     if start and end and start.key != end.key:
         names = " or ".join(kinds()[each.key].common for each in (start, end))
         raise UnclearName(f"“{text}” can be {names}; give the kind a column of its own")
-    if found := start or end:
-        return found
-    return _misspelt(text, language)
+    return start or end
 
 
 def _misspelt(text: str, language: str) -> Named:
