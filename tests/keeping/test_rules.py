@@ -17,7 +17,7 @@ from keeping.watching import DAY, HOUR, MAIL, T0, ManualClock, StubWatch
 TUB = Box("tub", "Blue tub", BoxType.TUB)
 ANYTHING: Words = {
     "name": "It", "lots": "A1", "until": "noon", "base": 20.0, "age": "an hour", "pace": "a minute",
-    "place": "Blue tub", "other": "home/two", "count": "3", "of": "4",
+    "place": "Blue tub", "other": "home/two", "when": "soon", "count": "3", "of": "4",
 }  # fmt: skip
 NUDGE = 1e-9
 

@@ -11,7 +11,7 @@ from hilum.domain.alerts import Alert, AlertState
 from hilum.domain.errors import HilumError
 from hilum.domain.ports import Clock, Store
 from hilum.keeping.alerts import AlertEngine, see
-from hilum.keeping.boxsigns import Desiccant
+from hilum.keeping.desiccant_watch import days_to_swap
 from hilum.keeping.digest import digest_due_ms, digest_notices
 from hilum.keeping.overview import newest_conditions
 from hilum.keeping.telling import iso
@@ -41,8 +41,6 @@ class Watching:
         The open database.
     clock : Clock
         Tells the time.
-    desiccant : callable, optional
-        Tells the days until the desiccant of a box must be swapped.
 
     Raises
     ------
@@ -55,7 +53,6 @@ class Watching:
         settings: Settings,
         store: Store,
         clock: Clock,
-        desiccant: Desiccant | None = None,
     ) -> None:
         self._settings = settings
         self._store = store
@@ -68,7 +65,7 @@ class Watching:
         self.plans = tuple(way.plan for way in ways)
         zone = ZoneInfo(settings.time_zone)
         quiet = quiet_hours(settings)
-        watch = Watch(store, zone, desiccant)
+        watch = Watch(store, zone, days_to_swap)
         self._zone = zone
         self._engine = AlertEngine(store, clock, watch, self.plans, quiet)
         workers = [

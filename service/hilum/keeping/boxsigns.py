@@ -42,7 +42,7 @@ SAID_LOTS = 3
 RISK_EVERY_MS, DESICCANT_EVERY_MS, LOSS_EVERY_MS = (hours * MS_PER_HOUR for hours in (1, 6, 24))
 
 Desiccant = Callable[[Store, Box, int], float | None]
-"""Days until the desiccant of a box must be swapped; ``None`` if nobody can say."""
+"""Days until the desiccant of a box may have to be swapped; ``None`` if nobody can say."""
 
 
 class BoxSigns:
@@ -233,7 +233,15 @@ class BoxSigns:
             "desiccant", DESICCANT_EVERY_MS, lambda: find(self._scene.store, self._box, self._now)
         )
         if days is not None:
-            yield self._sign("desiccant", limits, single(self._now, max(days, 0.0)))
+            when = "already" if days < 1.0 else f"in about {days:.0f} days"
+            series = single(self._now, max(days, 0.0))
+            yield self._sign("desiccant", limits, series, words={"when": when})
+        elif self._is_old():  # nobody measures: what was said stays
+            yield self._sign("desiccant", limits, NOTHING)
+
+    def _is_old(self) -> bool:
+        newest, gap_ms = self._newest, self._box.gap_limit_s * 1000
+        return newest is None or self._now - newest.time_ms > gap_ms
 
     def _loss(self) -> Iterator[Sign]:
         limits = self._scene.limits("loss", self._box)
