@@ -131,6 +131,16 @@ class MqttLink:
             self._client.connect_async(*where)
         self._client.loop_start()
 
+    def trouble(self) -> str:
+        """Why messages do not come as they should, in words; empty while all is well.
+
+        Connections that end as soon as they are made are a thing of the past once one has lasted.
+        """
+        lasted = self.connected and time.monotonic() - self._since > SHORT_S
+        if lasted and self._short >= RIVAL_AFTER:
+            self._short, self.last_error = 0, ""
+        return self.last_error
+
     def keep_running(self) -> None:
         """Start the network thread again if something unforeseen ended it."""
         self._client.loop_start()

@@ -100,5 +100,5 @@ class Ingest:
             stored=counts.stored,
             duplicates=counts.duplicates,
             rejected=counts.rejected,
-            last_error=counts.last_error or self._link.last_error,
+            last_error=counts.last_error or self._link.trouble(),
         )
