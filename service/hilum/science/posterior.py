@@ -438,7 +438,7 @@ def bands(evidences: Sequence[Evidence], loss_probit: Floats) -> Band:
     >>> from hilum.science.germination import Count, Evidence
     >>> lots = [Evidence((Count(x, 400),), factor=4.0) for x in (360, 200)]
     >>> bands(lots, np.zeros((2, 1))).median_pct.round().tolist()
-    [[50.0], [90.0]]
+    [[90.0], [50.0]]
 
     References
     ----------
