@@ -167,6 +167,17 @@ def test_a_freezer_without_a_sensor_is_taken_to_freeze() -> None:
     assert small.told() == [("freezing", "raised"), ("freezing", "cleared")]
 
 
+def test_a_rule_switched_off_and_on_again_tells_again() -> None:
+    """What was ended by switching the rule off is raised anew, although nothing has changed."""
+    small = Small(BoxType.FREEZER)
+    add_lot(small, "A1", "pea", 12.0)
+    for on in (True, False, True):
+        small.store.save_rule_setting(RuleSetting("freezing", "tub", on=on))
+        small.clock.time_ms += 2 * HOUR
+        small.engine.round()
+    assert [step for _, step in small.told()] == ["raised", "cleared", "raised"]
+
+
 def test_a_jar_from_the_fridge_is_to_be_kept_shut() -> None:
     """A cold jar that warms up is told at once; in the fridge, and once warm, it may be opened.
 

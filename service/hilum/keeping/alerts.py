@@ -81,7 +81,7 @@ class AlertEngine:
     def _turn(self, sign: Sign, alert: Alert | None, now_ms: int) -> AlertChange | None:
         verdict = judge(sign, alert)
         if verdict.turn is Turn.WAIT:
-            return AlertChange(_new(sign, verdict, AlertState.WAITING), None)
+            return AlertChange(_new(sign, verdict, AlertState.WAITING, now_ms), None)
         if verdict.turn is Turn.RAISE:
             return self._raise(sign, verdict, alert, now_ms)
         if alert is None or verdict.turn is Turn.NONE:
@@ -102,7 +102,7 @@ class AlertEngine:
 
     def _raise(self, sign: Sign, verdict: Verdict, alert: Alert | None, now_ms: int) -> AlertChange:
         raised = replace(
-            _new(sign, verdict, AlertState.RAISED),
+            _new(sign, verdict, AlertState.RAISED, now_ms),
             raised_ms=now_ms,
             told=1,
             told_ms=now_ms,
@@ -149,9 +149,9 @@ def _about(alert: Alert) -> About:
     return alert.rule, alert.box, alert.sensor
 
 
-def _new(sign: Sign, verdict: Verdict, state: AlertState) -> Alert:
+def _new(sign: Sign, verdict: Verdict, state: AlertState, now_ms: int) -> Alert:
     return Alert(
-        id=_name(sign, verdict.since_ms),
+        id=_name(sign, verdict.since_ms, now_ms),
         rule=sign.rule.key,
         state=state,
         since_ms=verdict.since_ms,
@@ -167,9 +167,10 @@ def _new(sign: Sign, verdict: Verdict, state: AlertState) -> Alert:
     )
 
 
-def _name(sign: Sign, since_ms: int) -> str:
-    """Name an alert so that working it out again gives the same name."""
-    about = "\n".join([sign.rule.key, sign.box or "", sign.sensor or "", str(since_ms)])
+def _name(sign: Sign, since_ms: int, now_ms: int) -> str:
+    """Name an alert: the same rounds at the same times give the same names."""
+    parts = (sign.rule.key, sign.box or "", sign.sensor or "", str(since_ms), str(now_ms))
+    about = "\n".join(parts)
     return f"{sign.rule.key}-{hashlib.sha256(about.encode()).hexdigest()[:12]}"
 
 

@@ -126,4 +126,4 @@ class Watch:
 
     def _local(self, time_ms: int) -> str:
         when = datetime.fromtimestamp(time_ms / 1000, UTC).astimezone(self._zone)
-        return f"{when:%H:%M on %-d %B}"
+        return f"{when:%H:%M} on {when.day} {when:%B}"

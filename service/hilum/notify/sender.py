@@ -9,6 +9,7 @@ twice.
 import logging
 import random
 import threading
+import time
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
@@ -170,9 +171,10 @@ class Sender:
         """Finish what is under way; the rest stays for the next start."""
         self._stop.set()
         self.wake()
+        until = time.monotonic() + STOP_S
         for thread in self._threads:
             if thread.is_alive():
-                thread.join(STOP_S)
+                thread.join(max(0.0, until - time.monotonic()))
 
     def _run(self, worker: ChannelWorker, wake: threading.Event) -> None:
         while not self._stop.is_set():
