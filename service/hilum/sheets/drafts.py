@@ -218,6 +218,8 @@ class _Reader:
     def _percent(self, cell: Cell) -> tuple[float, int | None, str]:
         found = to_percent(cell, self._habits.numbers, fraction=self._habits.fraction)
         said = "%" in text_of(cell) or found[1] is not None
+        if self._habits.fraction and self._habits.mixed and not said:
+            return found[0], None, f"germination “{text_of(cell)}” read as {found[0]:g} %"
         if not self._habits.fraction and not said and 0 < found[0] <= 1:
             raise ValueError(
                 f"“{text_of(cell)}” can be a percentage or a share of 1; write it with %"

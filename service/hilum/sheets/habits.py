@@ -33,11 +33,13 @@ class Question:
 class Habits:
     """How a table is written.
 
-    ``fraction`` tells that germinations are shares of 1; ``unit`` is what bare quantities count.
+    ``fraction`` tells that germinations are shares of 1, and ``mixed`` that some beside them are
+    written with a per cent sign; ``unit`` is what bare quantities count.
     """
 
     numbers: Numbers
     fraction: bool
+    mixed: bool
     day_first: bool | None
     unit: str
     notes: tuple[str, ...] = ()
@@ -59,7 +61,8 @@ def find_habits(headed: Headed, today: date, day_first: bool | None, unit: str) 
         text = "Dates such as 1/3/2023 can be read day first or month first. Which is it?"
         questions.append(Question("dates", text, ("day-first", "month-first")))
     counted = unit or _bare_unit(headed, numbers, notes, questions)
-    return Habits(numbers, fraction, order, counted, tuple(notes), tuple(questions))
+    mixed = any("%" in text_of(cell) for cell in _cells(headed, Field.GERMINATION))
+    return Habits(numbers, fraction, mixed, order, counted, tuple(notes), tuple(questions))
 
 
 def _cells(headed: Headed, *fields: Field) -> list[Cell]:
