@@ -14,7 +14,8 @@ from hilum.notify.channel import Channel, Message
 from hilum.notify.mail import MailChannel, MailSettings
 from hilum.notify.mqtt import MqttChannel
 from hilum.notify.push import PushChannel
-from hilum.notify.webhook import WebhookChannel, WebhookSettings
+
+WEBHOOK = "webhook"
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,18 +64,26 @@ def ways_to_people(settings: Settings, clock: Clock) -> list[Way]:
     channels = settings.channels
     found: list[Channel] = []
     if channels.webhook_url is not None:
-        secret = channels.webhook_secret
-        webhook = WebhookSettings(
-            url=channels.webhook_url.get_secret_value(),
-            secret=secret.get_secret_value() if secret else None,
-            allow_private=channels.webhook_allow_private,
-            ca_file=channels.ca_file,
-        )
-        found.append(WebhookChannel(webhook, clock.now_ms))
+        found.append(_webhook(channels.webhook_url.get_secret_value(), settings, clock))
     found += [_mail(settings, clock, to) for to in channels.mail_to if channels.mail_host]
     for number, url in enumerate(channels.push_urls, 1):
         found.append(PushChannel(url.get_secret_value(), f"push-{number}"))
     return [_way(channel, digest=channels.digest) for channel in found]
+
+
+def _webhook(url: str, settings: Settings, clock: Clock) -> Channel:
+    """The webhook; its library is loaded only where one is set."""
+    from hilum.notify.webhook import WebhookChannel, WebhookSettings  # noqa: PLC0415
+
+    channels = settings.channels
+    secret = channels.webhook_secret
+    webhook = WebhookSettings(
+        url=url,
+        secret=secret.get_secret_value() if secret else None,
+        allow_private=channels.webhook_allow_private,
+        ca_file=channels.ca_file,
+    )
+    return WebhookChannel(webhook, clock.now_ms)
 
 
 def _mail(settings: Settings, clock: Clock, to: str) -> MailChannel:
@@ -101,7 +110,7 @@ def mqtt_way(channel: MqttChannel) -> Way:
 
 
 def _way(channel: Channel, *, digest: bool) -> Way:
-    machine = channel.name == WebhookChannel.name
+    machine = channel.name == WEBHOOK
     return Way(ChannelPlan(channel.name, machine=machine, digest=digest), channel)
 
 

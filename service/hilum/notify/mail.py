@@ -14,7 +14,7 @@ from typing import Literal
 
 from hilum.domain.errors import SettingsError
 from hilum.notify.channel import ChannelError, Message
-from hilum.notify.webhook import tls_context
+from hilum.notify.tls import tls_context
 
 TIMEOUT_S = 20.0
 LONGEST_SUBJECT = 200

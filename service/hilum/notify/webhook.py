@@ -8,7 +8,6 @@ over the timestamp, a full stop and the body.
 import hashlib
 import hmac
 import json
-import ssl
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -18,6 +17,7 @@ import httpx
 from hilum.domain.errors import SettingsError
 from hilum.notify.channel import ChannelError, Message
 from hilum.notify.guard import Resolve, checked_addresses, resolve
+from hilum.notify.tls import tls_context
 
 TIMEOUT_S = 10.0
 AGENT = "hilum"
@@ -137,14 +137,6 @@ def signature(secret: str, stamp: str, body: bytes) -> str:
     """Sign a body: HMAC-SHA256 (RFC 2104) over timestamp, full stop and body, in hex."""
     signed = f"{stamp}.".encode() + body
     return "sha256=" + hmac.new(secret.encode(), signed, hashlib.sha256).hexdigest()
-
-
-def tls_context(ca_file: Path | None) -> ssl.SSLContext:
-    """Make a context that checks certificates, by the system's authorities or one's own."""
-    try:
-        return ssl.create_default_context(cafile=None if ca_file is None else str(ca_file))
-    except (OSError, ssl.SSLError) as error:
-        raise SettingsError(f"The certificate file {ca_file} cannot be used: {error}") from error
 
 
 def _checked_url(text: str) -> httpx.URL:
