@@ -2,13 +2,13 @@
 
 import pytest
 
-from hilum.science import tables
 from hilum.science.errors import OutOfRangeError, UnknownNameError
 from hilum.science.ingress import (
     enclosure,
     leak_g_per_day,
     opening_g,
     permeability,
+    wall,
     wall_g_per_day,
 )
 from hilum.science.psychrometrics import vapour_pressure_pa
@@ -55,8 +55,8 @@ def test_a_plastic_bag_is_no_barrier() -> None:
 
 def test_polyethylene_agrees_with_the_packaging_standard() -> None:
     """0.2 mm at 38 °C and 90 %: 2.0 to 3.9 g/(m² d); DIN 55474 prints 2.0 at 38 °C."""
-    row = next(row for row in tables.rows("walls") if row["key"] == "ldpe")
-    low, high = (float(row[side]) * MEASURED_KPA / 0.2 for side in ("low", "high"))
+    film = wall("ldpe")
+    low, high = (each * MEASURED_KPA / 0.2 for each in (film.low, film.high))
     assert low == pytest.approx(2.0, abs=0.05)
     assert high == pytest.approx(3.9, abs=0.05)
 
@@ -78,5 +78,7 @@ def test_enclosures() -> None:
     assert tub.middle**2 == pytest.approx(0.1)
     with pytest.raises(UnknownNameError, match="casket"):
         enclosure("casket")
+    with pytest.raises(UnknownNameError, match="cheese"):
+        wall("cheese")
     with pytest.raises(OutOfRangeError, match="air changes"):
         leak_g_per_day(volume_l=9.0, changes_per_day=-1.0, **AIR)

@@ -6,8 +6,10 @@ import typer
 
 from hilum import __version__
 from hilum.cli import (
+    access,
     alerts,
     calculators,
+    desk,
     keep,
     lotcare,
     readings,
@@ -54,9 +56,14 @@ app.add_typer(keep.sensors, name="sensors")
 app.add_typer(lotcare.lots, name="lots")
 app.add_typer(readings.readings, name="readings")
 app.add_typer(alerts.alerts, name="alerts")
+app.command("password")(access.password)
+app.add_typer(access.tokens, name="tokens")
+app.add_typer(access.share, name="share")
 app.command("season")(season.season)
 app.command("use-first")(season.use_first)
 app.command("compare")(season.compare)
 app.command("review")(season.review)
 app.command("moisture")(calculators.moisture)
 app.command("loss")(calculators.loss)
+app.command("desiccant")(desk.desiccant)
+app.command("salts")(desk.salts)

@@ -64,6 +64,52 @@ def enclosure(key: str) -> Enclosure:
     raise UnknownNameError("box", key, known)
 
 
+@dataclass(frozen=True, slots=True)
+class Wall:
+    """A plastic: permeability at 38 °C, low and high, g mm/(m2 d kPa)."""
+
+    key: str
+    name: str
+    low: float
+    high: float
+    source: str
+    status: str
+
+
+def wall(key: str) -> Wall:
+    """Give what is known about a plastic.
+
+    Parameters
+    ----------
+    key : str
+        "ldpe", "hdpe", "pp", "oriented-pp", "pet", "ps" or "nylon".
+
+    Returns
+    -------
+    Wall
+        Permeability at 38 °C.
+
+    Raises
+    ------
+    UnknownNameError
+        The table has no such plastic.
+
+    Examples
+    --------
+    >>> wall("pp").high
+    0.046
+
+    References
+    ----------
+    Food Package Engineering table in a biosystems engineering handbook (read), converted.
+    """
+    for row in tables.rows("walls"):
+        if row["key"] == key:
+            low, high = float(row["low"]), float(row["high"])
+            return Wall(key, row["name"], low, high, row["source"], row["status"])
+    raise UnknownNameError("plastic", key, tuple(row["key"] for row in tables.rows("walls")))
+
+
 @overload
 def permeability(
     at_38_c: float, temp_c: float, activation_j_mol: float = ACTIVATION_J_MOL
