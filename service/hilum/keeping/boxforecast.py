@@ -39,8 +39,9 @@ SEED_OF_CHANCE = 20_240
 
 # What a year and its weather do to a room; none has a source.
 TEMP_SWING_C, TEMP_NOISE_C = 2.5, 0.6
-AIR_SWING, AIR_NOISE = 0.35, 0.12  # of the mean vapour pressure
+AIR_SWING, AIR_NOISE = 0.35, 0.12  # of the vapour pressure, as a share
 WEATHER, WEATHER_DAYS = 0.12, 2.5
+LEAST_PA, MOST_LOG_PA = 50.0, 9.0  # air outside is neither bone dry nor steam
 SENSOR_PCT = 0.4  # how far a corrected sensor is off, one standard deviation
 PER_DEGREE = 0.065  # rise of saturation pressure by 1 °C: in a season a room keeps its humidity
 
@@ -107,10 +108,14 @@ class BoxRecord:
 
 @dataclass(frozen=True, slots=True)
 class Gain:
-    """Conductance [g/(d Pa)] with interval, and the air outside that goes with it [Pa]."""
+    """Conductance [g/(d Pa)] with interval, and the air outside that goes with it.
+
+    The air is the logarithm of its vapour pressure [Pa]: the dew point goes through the year in a
+    plain swing, and pressure with its exponential.
+    """
 
     conductance: Trend
-    outside_pa: Season
+    air: Season
     weight: float
 
 
@@ -200,12 +205,8 @@ def _gains(record: BoxRecord, climate: Season) -> list[Gain]:
         slope = conductance(water, days.outside_pa - days.inside_pa, usable)
         if slope.high <= 0.0:
             return []
-        mean = float(days.outside_pa.mean())
-        air = fit_season(
-            weekly(days.day), weekly(days.outside_pa), swing=AIR_SWING * mean,
-            noise=AIR_NOISE * mean, expected=(mean * swing[0], mean * swing[1]),
-        )  # fmt: skip
-        return [Gain(slope, air, 1.0)]
+        log_pa = np.log(np.maximum(days.outside_pa, LEAST_PA))
+        return [Gain(slope, _air(weekly(days.day), weekly(log_pa), AIR_NOISE, swing), 1.0)]
     full_pa = saturation_pressure_water_pa(np.clip(climate.at(days.day), -30.0, 50.0))
     room, found = record.room, []
     for rh_pct in np.linspace(
@@ -250,11 +251,16 @@ def _implied(
         inside = (added[last] - added[first]) / IMPLIED_DAYS
         air = inside + (water[last] - water[first]) / (slope * IMPLIED_DAYS)
         day = (days.day[first] + days.day[last]) / 2.0
-    noise = max(AIR_NOISE * mean, 1.48 * float(np.median(np.abs(air - np.median(air)))))
-    season = fit_season(
-        day, air, swing=AIR_SWING * mean, noise=noise, expected=(mean * swing[0], mean * swing[1])
-    )
-    return season, 0.5 * len(air) * float(np.log(noise / mean))
+    log_pa = np.log(np.maximum(air, LEAST_PA))
+    jumps = np.abs(np.diff(log_pa)) if len(log_pa) > 1 else np.zeros(1)
+    noise = max(AIR_NOISE, 1.05 * float(np.median(jumps)))  # 1.48 times the median, over root 2
+    return _air(day, log_pa, noise, swing), 0.5 * len(air) * float(np.log(noise))
+
+
+def _air(day: Floats, log_pa: Floats, noise: float, swing: Floats) -> Season:
+    """Course of the year of the air outside, as the logarithm of its vapour pressure."""
+    expected = (float(swing[0]), float(swing[1]))
+    return fit_season(day, log_pa, swing=AIR_SWING, noise=noise, expected=expected)
 
 
 def _drawn(
@@ -269,12 +275,13 @@ def _drawn(
         z = rng.standard_normal(mine.sum()) / Z_90
         mid, low, high = gain.conductance.slope, gain.conductance.low, gain.conductance.high
         slopes[mine] = mid + z * np.where(z > 0.0, high - mid, mid - low)
-        air[mine] = gain.outside_pa.draws(ahead, rng, int(mine.sum()))
+        air[mine] = gain.air.draws(ahead, rng, int(mine.sum()))
     if days.outside_pa is not None:
-        air += redrawn(days.outside_pa - gains[0].outside_pa.at(days.day), rng, *air.shape)
+        log_pa = np.log(np.maximum(days.outside_pa, LEAST_PA))
+        air += redrawn(log_pa - gains[0].air.at(days.day), rng, *air.shape)
     else:
-        air *= 1.0 + WEATHER * _weather(rng, *air.shape)
-    return np.maximum(slopes, 1e-9), np.maximum(air, 0.0)
+        air += WEATHER * _weather(rng, *air.shape)
+    return np.maximum(slopes, 1e-9), np.exp(np.clip(air, 0.0, MOST_LOG_PA))
 
 
 def _weather(rng: np.random.Generator, count: int, days: int) -> Floats:
@@ -341,7 +348,7 @@ def _result(
     best = max(gains, key=lambda gain: gain.weight)
     week = slice(-7, None)
     outside = (
-        best.outside_pa.at(days.day[week]) if days.outside_pa is None else days.outside_pa[week]
+        np.exp(best.air.at(days.day[week])) if days.outside_pa is None else days.outside_pa[week]
     )
     force = float(np.mean(outside - days.inside_pa[week]))
     slope = best.conductance

@@ -15,6 +15,7 @@ from hilum.keeping.boxcontents import MOST_EVENTS, Seed, box_seed, desiccants
 from hilum.keeping.boxdays import HISTORY_DAYS, BoxDays, box_days, hour_series
 from hilum.keeping.boxforecast import (
     COLD_PLACE,
+    HORIZON_DAYS,
     LEAST_DAYS,
     LIVED_IN,
     WINDOW_DAYS,
@@ -23,7 +24,7 @@ from hilum.keeping.boxforecast import (
     usable_days,
 )
 from hilum.keeping.boxwater import WEIGHED_SCALE, Charge, Weighing, weighed_scale
-from hilum.keeping.durations import in_span
+from hilum.keeping.durations import in_span, span_words
 from hilum.science.desiccant import find_desiccant, gel_load_pct
 
 DUE_AHEAD_DAYS = 14.0
@@ -198,6 +199,10 @@ def _with_trend(found: Gathered, days: BoxDays, notes: tuple[str, ...]) -> Desic
         return _told(found, WatchState.STEADY, words, notes, scale=scale)
     state = WatchState.TREND if np.isfinite(answer.days) else WatchState.STEADY
     words = in_span(answer.low_days, answer.days, answer.high_days)
+    if words and 1.0 <= answer.days_per_pct <= HORIZON_DAYS:
+        shift = span_words(answer.days_per_pct)
+        shows = f"The date is when this sensor will show {found.box.target_high_pct:g} %"
+        notes += (f"{shows}: if it is 1 % off, that is {shift} sooner or later.",)
     return _told(
         found, state, f"Fresh desiccant is due {words}." if words else
         "No swap in sight within a year.", notes, scale=scale,
