@@ -126,6 +126,17 @@ class Settings(BaseSettings):
     )
     host: str = Field(default="127.0.0.1", description="address the pages are served on")
     port: int = Field(default=8420, ge=0, le=65535, description="port the pages are served on")
+    allowed_hosts: tuple[str, ...] = Field(
+        default=(), description="further names the pages are reached under, such as seeds.example"
+    )
+    trusted_proxies: tuple[str, ...] = Field(
+        default=(), description="addresses of proxies whose word on address and TLS is taken"
+    )
+    public_url: str | None = Field(
+        default=None,
+        pattern=r"^https?://[^/\s]+$",
+        description="how others reach the pages, such as https://seeds.example; for links",
+    )
     time_zone: TimeZone = Field(default="UTC", description="for times on pages and in files")
     temperature_unit: Literal["C", "F"] = Field(default="C", description="unit on pages")
     mqtt: bool = Field(default=True, description="listen to the MQTT broker")

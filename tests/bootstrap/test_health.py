@@ -27,7 +27,7 @@ def test_a_running_service_says_what_works(tmp_path: Path) -> None:
     settings = settings_from({"mqtt": False}, tmp_path)
     with open_store(settings, exclusive=True) as store:
         app = Service(settings, store).app
-        with TestClient(app) as client:
+        with TestClient(app, "http://localhost") as client:
             answer = client.get("/healthz")
     assert answer.status_code == 200
     assert answer.json()["status"] == "ok"

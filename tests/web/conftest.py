@@ -31,7 +31,7 @@ def parts() -> WebParts:
 @pytest.fixture
 def client(parts: WebParts) -> Iterator[TestClient]:
     """Ask the application without a network."""
-    with TestClient(create_app(parts), raise_server_exceptions=False) as asking:
+    with TestClient(create_app(parts), "http://localhost", raise_server_exceptions=False) as asking:
         yield asking
 
 

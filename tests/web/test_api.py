@@ -89,5 +89,5 @@ def test_errors_have_one_shape(
 def test_the_interface_describes_itself(client: TestClient) -> None:
     """The description names the history and the shape of errors, and no page."""
     found = client.get("/api/openapi.json").json()
-    assert list(found["paths"]) == ["/api/boxes/{slug}/history"]
+    assert list(found["paths"]) == ["/api/boxes/{slug}/history"]  # readings: see test_intake.py
     assert "ErrorAnswer" in found["components"]["schemas"]

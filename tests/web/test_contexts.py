@@ -70,7 +70,7 @@ def test_templates_and_contexts_agree(parts: WebParts, monkeypatch: pytest.Monke
     parts.store.add_event(Event(0, 1, EventType.NOTE, lot="L-0001", text="pale"))
     status = IngestStatus(connected=True, broker="h:1", durable=False)
     told = WebParts(parts.store, parts.clock, parts.live, lambda: status)
-    with TestClient(create_app(told)) as client:
+    with TestClient(create_app(told), "http://localhost") as client:
         for url in (
             "/", "/boxes/drawer", "/lots?q=e", "/journal", "/sensors", "/sure", "/x",
             "/lots/new?did=3", "/lots/move?lot=L-0001", "/lots/L-0001/test", "/journal?type=note",

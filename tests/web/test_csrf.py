@@ -66,7 +66,7 @@ def test_the_cookie_is_kept_from_scripts_and_other_sites(client: TestClient) -> 
     assert "Secure" not in said
     assert "set-cookie" not in client.get("/lots").headers
     client.cookies.clear()
-    client.base_url = "https://testserver"
+    client.base_url = "https://localhost"
     assert "Secure" in client.get("/").headers["set-cookie"]
 
 
@@ -81,8 +81,8 @@ def test_a_cookie_that_is_no_token_is_replaced(client: TestClient) -> None:
     "headers",
     [
         {},
-        {"origin": "http://testserver"},
-        {"sec-fetch-site": "same-origin", "origin": "http://testserver"},
+        {"origin": "http://localhost"},
+        {"sec-fetch-site": "same-origin", "origin": "http://localhost"},
         {"sec-fetch-site": "none"},
     ],
 )
@@ -102,7 +102,7 @@ def test_a_page_of_ours_is_heard(
         {"sec-fetch-site": "cross-site"},
         {"sec-fetch-site": "same-site"},
         {"origin": "http://elsewhere.example"},
-        {"origin": "http://testserver:81"},
+        {"origin": "http://localhost:81"},
         {"origin": "null"},
     ],
 )

@@ -125,7 +125,7 @@ def test_boxes_leads_to_sensors_that_belong_nowhere(client: TestClient) -> None:
 def test_boxes_of_an_empty_place_explain_what_a_box_is(parts: WebParts) -> None:
     """The first page of a new Hilum is no blank."""
     empty = WebParts(MemoryStore(), parts.clock, parts.live, parts.ingest_status)
-    with TestClient(create_app(empty)) as client:
+    with TestClient(create_app(empty), "http://localhost") as client:
         found = page(client, "/")
         assert found.one(of="headline").text == "No box has been entered yet."
         assert "No lot has been entered yet" in page(client, "/lots").one("main").text
@@ -334,7 +334,7 @@ def test_sensors_says_when_nothing_can_arrive(parts: WebParts) -> None:
         (IngestStatus(connected=False, broker="off"), "does not listen to a broker"),
     ):
         told = replace(parts, ingest_status=repeat(status).__next__)
-        with TestClient(create_app(told)) as client:
+        with TestClient(create_app(told), "http://localhost") as client:
             assert words in page(client, "/sensors").one("main").text
 
 
@@ -372,7 +372,7 @@ class BrokenStore(MemoryStore):
 def test_a_failing_store_is_told_in_words(parts: WebParts) -> None:
     """The sentence of the error stands on a page with status 503, and health is not well."""
     broken = WebParts(BrokenStore(), parts.clock, parts.live, parts.ingest_status)
-    with TestClient(create_app(broken), raise_server_exceptions=False) as client:
+    with TestClient(create_app(broken), "http://localhost", raise_server_exceptions=False) as client:
         found = page(client, "/", 503)
         assert "The database is locked by another program." in found.one("main").text
         assert client.get("/healthz").status_code == 503
@@ -383,7 +383,7 @@ def test_an_unforeseen_error_shows_no_detail(parts: WebParts) -> None:
     store = BrokenStore()
     store.error = RuntimeError("secret detail")
     broken = WebParts(store, parts.clock, parts.live, parts.ingest_status)
-    with TestClient(create_app(broken), raise_server_exceptions=False) as client:
+    with TestClient(create_app(broken), "http://localhost", raise_server_exceptions=False) as client:
         answer = client.get("/")
     assert answer.status_code == 500
     assert "secret detail" not in answer.text
@@ -396,7 +396,7 @@ def test_fahrenheit_is_shown_where_it_is_set(parts: WebParts) -> None:
     parts.store.save_box(Box("tub", "Tub", BoxType.TUB))
     settings = type(parts.settings)(temperature_unit="F")
     told = WebParts(parts.store, parts.clock, parts.live, parts.ingest_status, settings)
-    with TestClient(create_app(told)) as client:
+    with TestClient(create_app(told), "http://localhost") as client:
         found = page(client, "/boxes/tub")
     assert found.one(data_live="temp").text == "63.0 °F"  # 17.2 °C
     assert "Temperature, °F" in [f.one("figcaption").text for f in found.all("figure", of="panel")]

@@ -9,7 +9,9 @@ from types import FrameType
 from typing import TYPE_CHECKING
 
 from hilum.bootstrap import open_store, system_clock
+from hilum.bootstrap.doors import doors_of, first_link
 from hilum.bootstrap.health import health
+from hilum.bootstrap.http_intake import HttpIntake
 from hilum.bootstrap.keeping_loop import KeepingLoop
 from hilum.config import Settings, SourceSetting
 from hilum.domain.errors import HilumError
@@ -17,6 +19,7 @@ from hilum.domain.ports import Store
 from hilum.ingest import Ingest
 from hilum.ingest.settings import BrokerSettings, IngestSettings
 from hilum.ingest.sources import Place, Source
+from hilum.keeping.access import new_key
 from hilum.keeping.keeper import LedgerKeeper
 from hilum.web.app import create_app
 from hilum.web.live import LiveHub
@@ -27,6 +30,7 @@ if TYPE_CHECKING:
 
 log = logging.getLogger(__name__)
 DAY_S = 86_400
+MOST_CONNECTIONS = 500
 
 
 def source_of(setting: SourceSetting, site: str) -> Source:
@@ -81,6 +85,7 @@ class Service:
         self.store = store
         self.hub = LiveHub()
         self._durable = durable_broker
+        self._first_key = new_key()
         self._loop = KeepingLoop(LedgerKeeper(store), self._tell)
         self._ingest = (
             Ingest(store, ingest_settings(settings), clock, self._loop.wake)
@@ -101,6 +106,10 @@ class Service:
         if self._ingest is not None:
             self._ingest.stop()
         self._loop.stop()
+
+    def first_words(self) -> Sequence[str]:
+        """How to set the first password, in lines, where one is needed."""
+        return first_link(self.settings, self.store, self._first_key)
 
     def wake(self, sensors: frozenset[str]) -> None:
         """Say that readings came in by another way than the broker."""
@@ -143,6 +152,8 @@ class Service:
                 live=self.hub,
                 ingest_status=self.status,
                 health=self.health,
+                doors=doors_of(self.settings, self._first_key),
+                ingest_http=HttpIntake(self.store, system_clock(), self.wake),
                 settings=WebSettings(
                     site=self.settings.site,
                     time_zone=self.settings.time_zone,
@@ -167,7 +178,10 @@ def run_service(settings: Settings, say: Callable[[str], None]) -> None:
     """Serve until told to stop; ``say`` tells a person where the pages are."""
     set_up_log()
     with open_store(settings, exclusive=True) as store:
-        serve_pages(Service(settings, store), lambda: say(address_in_words(settings)))
+        service = Service(settings, store)
+        serve_pages(
+            service, lambda: say("\n".join([address_in_words(settings), *service.first_words()]))
+        )
 
 
 def serve_pages(service: Service, ready: Callable[[], None]) -> None:
@@ -179,6 +193,8 @@ def serve_pages(service: Service, ready: Callable[[], None]) -> None:
         The address is taken or not ours.
     """
     import uvicorn  # noqa: PLC0415 - only where pages are served
+
+    from hilum.bootstrap.patience import HurriedProtocol  # noqa: PLC0415 - idem
 
     class Server(uvicorn.Server):
         """Says when it answers, ends the streams of live values first, and stops quietly."""
@@ -206,6 +222,10 @@ def serve_pages(service: Service, ready: Callable[[], None]) -> None:
         log_level="warning",
         access_log=False,
         server_header=False,
+        http=HurriedProtocol,
+        proxy_headers=bool(settings.trusted_proxies),
+        forwarded_allow_ips=list(settings.trusted_proxies),
+        limit_concurrency=MOST_CONNECTIONS,
         timeout_graceful_shutdown=5,
     )
     server = Server(config)

@@ -5,6 +5,7 @@ person made up, is hashed by an adapter of its own. How long a session holds: co
 household's own service, no source.
 """
 
+import re
 import secrets
 from hashlib import sha256
 
@@ -17,6 +18,7 @@ IDLE_MS = 7 * MS_PER_DAY
 MOST_MS = 30 * MS_PER_DAY
 NOTED_EVERY_MS = MS_PER_HOUR
 LONGEST_NAME = 80
+SENSOR = re.compile(r"[^\W_][\w .:-]{0,63}/[^\W_][\w .:-]{0,63}")
 
 
 def new_key() -> str:
@@ -100,6 +102,8 @@ def give(
         raise InvalidInputError(
             "A token for readings names one sensor, others name none.", "sensor"
         )
+    if sensor and not SENSOR.fullmatch(sensor):
+        raise InvalidInputError(f"“{sensor}” is no name of a sensor, such as home/tub-1.", "sensor")
     if days is not None and days < 1:
         raise InvalidInputError("It must hold for a day at least.", "days")
     until_ms = None if days is None else now_ms + days * MS_PER_DAY

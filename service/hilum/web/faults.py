@@ -33,13 +33,18 @@ KINDS: tuple[tuple[type[Exception], int, str], ...] = (
 """Our errors with status and stable name, the narrower before the wider."""
 
 TITLES = {
+    401: "Sign in first",
     403: "Nothing was done",
     404: "There is nothing here",
     405: "That cannot be done here",
     409: "That contradicts what is kept",
+    408: "That took too long",
     413: "That is too much",
     415: "That cannot be used",
+    421: "Not under this name",
     422: "That cannot be used",
+    429: "Too often",
+    431: "That is too much",
     503: "Hilum cannot answer just now",
 }
 FAILED = "Something failed"
@@ -47,6 +52,18 @@ FAILED_WORDS = (
     "This page could not be made. Readings are still being kept: that part of Hilum does not "
     "depend on the pages. The log says what happened."
 )
+CODES = {
+    401: "not-signed-in",
+    403: "not-allowed-to",
+    404: "not-found",
+    405: "not-allowed",
+    408: "too-slow",
+    413: "too-much",
+    415: "not-this-type",
+    429: "too-often",
+}
+"""Stable names of refusals, by status."""
+
 HTTP_WORDS = {
     404: "No page has this address. It may have been mistyped, or the thing it showed is gone.",
     405: "This address does not take that kind of request.",
@@ -55,8 +72,8 @@ HTTP_WORDS = {
 Answer = Callable[[Request, int, str, str, str | None], Response]
 
 
-def install_handlers(app: FastAPI, render: Renderer) -> None:
-    """Turn every error into an answer."""
+def answerer(render: Renderer) -> Answer:
+    """Make what turns a status and words into a page, or into the JSON shape."""
 
     def answer(request: Request, status: int, code: str, words: str, field: str | None) -> Response:
         if request.url.path.startswith("/api/"):
@@ -65,13 +82,20 @@ def install_handlers(app: FastAPI, render: Renderer) -> None:
         page = ErrorPage(title=TITLES.get(status, FAILED), status=status, words=words)
         return render(request, "error.html", page, status=status)
 
+    return answer
+
+
+def install_handlers(app: FastAPI, render: Renderer) -> None:
+    """Turn every error into an answer."""
+    answer = answerer(render)
+
     def ours(request: Request, error: Exception) -> Response:
         status, code = next((s, c) for kind, s, c in KINDS if isinstance(error, kind))
         return answer(request, status, code, str(error), getattr(error, "field", None))
 
     def http(request: Request, error: Exception) -> Response:
         status = error.status_code if isinstance(error, HTTPException) else 500
-        code = {404: "not-found", 405: "not-allowed"}.get(status, "http")
+        code = CODES.get(status, "http")
         words = HTTP_WORDS.get(status) or str(getattr(error, "detail", ""))
         found = answer(request, status, code, words, None)
         found.headers.update(getattr(error, "headers", None) or {})

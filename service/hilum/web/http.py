@@ -17,6 +17,9 @@ SECURITY_HEADERS = {
     "X-Frame-Options": "DENY",
 }
 
+ONLY_TLS = "max-age=31536000"
+"""A year; where pages came over TLS, the browser asks for them in no other way."""
+
 STREAMS = frozenset({"/live"})
 """Addresses that never end, for which HEAD makes no sense."""
 
@@ -38,6 +41,8 @@ class SecurityHeaders:
                 headers = MutableHeaders(scope=message)
                 headers.update(SECURITY_HEADERS)
                 headers.setdefault("Cache-Control", "private, no-cache")
+                if scope.get("scheme") == "https":
+                    headers["Strict-Transport-Security"] = ONLY_TLS
             await send(message)
 
         await self.app(scope, receive, send_with_headers)

@@ -9,6 +9,9 @@ import threading
 from collections.abc import AsyncIterator, Awaitable, Callable, Collection, Iterable
 
 KEEP_ALIVE_S = 20.0
+MOST_S = 600.0
+"""After this a page asks anew, and whether it still may is looked at again."""
+
 PAUSE_S = 1.0
 """Least time between two bursts to one page."""
 
@@ -116,7 +119,8 @@ async def stream(hub: LiveHub, listener: Listener, describe: Describe) -> AsyncI
     """
     try:
         yield "retry: 3000\n\n"
-        while not listener.closed:
+        end = asyncio.get_running_loop().time() + MOST_S
+        while not listener.closed and asyncio.get_running_loop().time() < end:
             boxes = await listener.changed(KEEP_ALIVE_S)
             if not boxes and not listener.closed:
                 yield ": still here\n\n"

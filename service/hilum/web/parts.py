@@ -41,6 +41,32 @@ class WebSettings:
     temperature_unit: str = "C"
 
 
+LOOPBACK_NAMES = frozenset({"localhost", "127.0.0.1", "::1"})
+
+
+@dataclass(frozen=True, slots=True)
+class Doors:
+    """Under which names pages are served, and to whom without a password."""
+
+    local: bool = True  # to this machine only: while no password is set, its user needs none
+    hosts: frozenset[str] = LOOPBACK_NAMES
+    any_number: bool = False  # also under any address in numbers
+    first_key: str = ""  # digest of the key in the link that sets the first password
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """What became of a message that a device sent."""
+
+    stored: int
+    duplicates: int
+    rejected: tuple[tuple[str, str], ...]  # stable reason, and a sentence
+
+
+TakeIn = Callable[[str, bytes], Taken]
+"""Keeps a message of a sensor, ``site/name``, durably before it returns."""
+
+
 def nothing() -> None:
     """Do nothing."""
 
@@ -57,6 +83,8 @@ class WebParts:
     health: Callable[[], Sequence[HealthCheck]] = tuple
     changed: Callable[[], None] = nothing
     """Called after a person changed something, so that what follows from it is worked out."""
+    doors: Doors = Doors()
+    ingest_http: TakeIn | None = None
 
     @property
     def style(self) -> Style:

@@ -1,0 +1,57 @@
+"""Readings that come over HTTP: decoded as those from the broker, stored before the answer."""
+
+from collections.abc import Callable
+from threading import Lock
+
+from hilum.domain.ports import Clock, Store
+from hilum.ingest import decode_senml
+from hilum.web.parts import Taken
+
+ORIGIN = "POST /api/readings"
+CONFLICTS = "{count} readings differ from what is kept of the same moment; the first ones stay."
+
+
+class HttpIntake:
+    """Keeps messages of devices without MQTT.
+
+    Parameters
+    ----------
+    store : Store
+        Where readings and rejects go.
+    clock : Clock
+        Tells when a message arrived.
+    on_stored : callable
+        Told the name of the sensor after the commit.
+    """
+
+    def __init__(
+        self, store: Store, clock: Clock, on_stored: Callable[[frozenset[str]], None]
+    ) -> None:
+        self._store = store
+        self._clock = clock
+        self._on_stored = on_stored
+        self._lock = Lock()
+        self._last_ms = 0
+
+    def _arrival_ms(self) -> int:
+        """Give the time, never the same twice: readings without a time of their own get it."""
+        with self._lock:
+            self._last_ms = max(self._clock.now_ms(), self._last_ms + 1)
+            return self._last_ms
+
+    def __call__(self, sensor: str, payload: bytes) -> Taken:
+        """Keep a message; durable when this returns."""
+        now_ms = self._arrival_ms()
+        decoded = decode_senml(payload, sensor, now_ms, origin=ORIGIN)
+        stored = duplicates = 0
+        flaws = [(str(reject.reason), reject.detail) for reject in decoded.rejects]
+        if decoded.readings:
+            outcome = self._store.add(decoded.readings, now_ms)
+            stored, duplicates = outcome.stored, outcome.duplicates
+            if outcome.conflicts:
+                flaws.append(("conflict", CONFLICTS.format(count=len(outcome.conflicts))))
+        if decoded.rejects:
+            self._store.add_rejects(decoded.rejects)
+        if stored:
+            self._on_stored(frozenset({sensor}))
+        return Taken(stored, duplicates, tuple(flaws))
