@@ -134,9 +134,13 @@ def _longevity(row: Row) -> Fact[Longevity]:
     return Fact(Longevity.MEDIUM, "assumption", "derived", note)
 
 
+_FAMILY_SEED = ("(family)", "(family, whole seed)", "(family, pulse types)")
+
+
 def _oil(row: Row) -> Fact[float]:
     """Oil of the species, else of its family, else the median of all seed in the table."""
-    for name in (row["oil"], f"{row['family']} (family)"):
+    families = (f"{row['family']} {which}" for which in _FAMILY_SEED)
+    for name in (row["oil"], *families):
         for each in _joined("oil_content", "taxon", name):
             value = float(each["oil_percent_dry_basis"])
             span = f"{each['low']}-{each['high']} %" if each["low"] else ""
