@@ -27,7 +27,7 @@ def reach_table(plants_wanted: int, most_seeds: int, chance: Floats) -> Floats:
         yes = np.maximum(np.log(chance), _LEAST_LOG)[..., None]
         no = np.maximum(np.log1p(-chance), _LEAST_LOG)[..., None]
     failures = np.arange(most_seeds - plants_wanted + 1.0)
-    table = no * failures
+    table: Floats = no * failures
     table += plants_wanted * yes
     table += _log_orders(plants_wanted, most_seeds)
     np.exp(table, out=table)
@@ -64,7 +64,7 @@ def binomial(trials: int, chance: Floats, most: int | None = None) -> Floats:
     with np.errstate(divide="ignore"):
         yes = np.maximum(np.log(chance), _LEAST_LOG)[..., None]
         no = np.maximum(np.log1p(-chance), _LEAST_LOG)[..., None]
-    power = x * yes
+    power: Floats = x * yes
     power += (trials - x) * no
     power += log_ways(trials)[: top + 1] if trials <= MOST_COLUMNS else _few_ways(trials, x)
     return np.exp(power, out=power)
