@@ -156,65 +156,40 @@ Orange Tomato\t2024\t10 seeds\t
 )
 
 
+_STOCK: list[list[object]] = [
+    ["Allotment seed list", None, None, None, None, None, None],
+    [],
+    ["Crop", "Variety", "Year", "Germination", "Tested", "Seeds", "Stored in", "In box since"],
+    ["Onion", "Red Lantern", 2024, 0.92, datetime(2025, 3, 1), 250, "Cold jar", date(2025, 4, 1)],
+    [
+        "Leek",
+        "Tall Mast",
+        datetime(2023, 8, 1),
+        0.855,
+        datetime(2024, 1, 15, 13, 30),
+        100,
+        "Cold jar",
+    ],
+    [
+        "Parsnip",
+        "White Root",
+        datetime(1905, 7, 16),
+        0.61,
+        datetime(2024, 2, 2),
+        "=50*2",
+        "Cold jar",
+    ],
+    ["Radish", 2023, 2023, 1, None, 1e308, "Cold jar"],
+    ["Radish", "Spark", 2023, 0.9, datetime(2031, 1, 1), 30, "Cold jar"],
+    ["Basil", "<b>Green</b>", "2024", 0.75, None, -5, "Cold jar"],
+    ["Basil", "<script>alert(1)</script>", "2024", 0.75, None, 20, "Cold jar"],
+]
+
+
 def _dated() -> bytes:
     """A workbook with real dates, percentages, a year in a date cell, formulas and a title."""
-    book = workbook(
-        (
-            "Read me",
-            [["Seeds of the allotment, please keep up to date"], ["Ask at the shed"]],
-        ),
-        (
-            "Stock",
-            [
-                ["Allotment seed list", None, None, None, None, None, None],
-                [],
-                [
-                    "Crop",
-                    "Variety",
-                    "Year",
-                    "Germination",
-                    "Tested",
-                    "Seeds",
-                    "Stored in",
-                    "In box since",
-                ],
-                [
-                    "Onion",
-                    "Red Lantern",
-                    2024,
-                    0.92,
-                    datetime(2025, 3, 1),
-                    250,
-                    "Cold jar",
-                    date(2025, 4, 1),
-                ],
-                [
-                    "Leek",
-                    "Tall Mast",
-                    datetime(2023, 8, 1),
-                    0.855,
-                    datetime(2024, 1, 15, 13, 30),
-                    100,
-                    "Cold jar",
-                    None,
-                ],
-                [
-                    "Parsnip",
-                    "White Root",
-                    datetime(1905, 7, 16),
-                    0.61,
-                    datetime(2024, 2, 2),
-                    "=50*2",
-                    "Cold jar",
-                    None,
-                ],
-                ["Radish", 2023, 2023, 1, None, 1e308, "Cold jar", None],
-                ["Radish", "Spark", 2023, 0.9, datetime(2031, 1, 1), 30, "Cold jar", None],
-                ["Basil", "<b>Green</b>", "2024", 0.75, None, -5, "Cold jar", None],
-                ["Basil", "<script>alert(1)</script>", "2024", 0.75, None, 20, "Cold jar", None],
-            ],
-        ),
-    )
+    notes = [["Seeds of the allotment, please keep up to date"], ["Ask at the shed"]]
+    book = workbook(("Read me", notes), ("Stock", _STOCK))
     sheet = book["Stock"]
     sheet.merge_cells("A1:G1")
     for row in range(4, 11):

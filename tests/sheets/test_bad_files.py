@@ -112,6 +112,21 @@ def test_the_sheet_is_chosen_or_named() -> None:
         propose(data, "x.xlsx", MemoryStore(), NOW, Options(sheet="2025"))
 
 
+def test_the_saved_result_of_a_formula_is_taken() -> None:
+    """A formula is never run: its result as saved counts, one that was never saved is reported."""
+    data = saved(workbook(("List", [["Kind", "Seeds"], ["Pea", "=20*2"], ["Leek", "=1/0"]])))
+    with zipfile.ZipFile(io.BytesIO(data)) as pack:
+        sheet = pack.read("xl/worksheets/sheet1.xml")
+        parts = {name: pack.read(name) for name in pack.namelist()}
+    whole = sheet.replace(b"<f>20*2</f><v />", b"<f>20*2</f><v>40</v>")
+    whole = whole.replace(b'<c r="B3"><f>1/0</f><v />', b'<c r="B3" t="e"><f>1/0</f><v>#DIV/0!</v>')
+    assert whole.count(b"<v>") == sheet.count(b"<v>") + 2
+    parts["xl/worksheets/sheet1.xml"] = whole
+    proposal = propose(packed(parts), "x.xlsx", MemoryStore(), NOW)
+    assert [change.lot.seeds for change in proposal.changes] == [40.0]
+    assert [problem.reason for problem in proposal.problems] == ["The cell shows #DIV/0!."]
+
+
 def test_a_sheet_with_something_in_its_last_row() -> None:
     """A stray cell a million rows down does not stop the reading of the list above it."""
     book = Workbook(write_only=False)

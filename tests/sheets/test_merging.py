@@ -212,6 +212,15 @@ def test_rows_can_be_left_out(store: MemoryStore) -> None:
     assert "L-0001" not in [lot.code for lot in store.lots()]
 
 
+def test_a_number_alone_is_named_after_its_column(store: MemoryStore) -> None:
+    """“3” under “Box” is called Box 3, here and the next time."""
+    rows = [",Leek,Mast,,,,,3,,,", ",Kale,Sail,,,,,B2,,,"]
+    proposal = proposed(store, *rows)
+    assert [box.name for box in proposal.new_boxes] == ["Box 3", "Box B2"]
+    apply(proposal, store, NOW)
+    assert proposed(store, *rows).changes_nothing
+
+
 def test_since_when_lots_lie_there(store: MemoryStore) -> None:
     """Rows without a date of their own lie there since the day that is given, or now."""
     data = (HEAD + ",Leek,Mast,,,,,Drawer,,,").encode()

@@ -270,6 +270,8 @@ class _Reader:
 
     def _place(self, row: Row, draft: Draft) -> None:
         draft.box = self._text(row, Field.BOX)
+        if re.fullmatch(r"\d{1,4}|[A-Za-z]\d{0,3}", draft.box):  # “3” under “Box” is “Box 3”
+            draft.box = f"{self._columns[Field.BOX].heading} {draft.box}"
         since = self._parsed(row, Field.SINCE, self._day)
         if since is not None:
             draft.since = since.day

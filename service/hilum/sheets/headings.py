@@ -73,7 +73,7 @@ _WORDS: Mapping[Field, Mapping[str, str]] = {
     Field.SOURCE: {
         "en": "source;supplier;vendor;company;seed company;from;bought from;origin;obtained from;"
         "seller;grower;donor;breeder;provider;seedhouse;seed house;saved by;supplied by;shop;"
-        "purchased from;who from;where from;provenance;merchant;source supplier",
+        "purchased from;brand;who from;where from;provenance;merchant;source supplier",
         "de": "herkunft;quelle;lieferant;händler;bezugsquelle;züchter;firma;von;bezug",
         "fr": "fournisseur;provenance;origine;semencier;source;acheté chez",
         "nl": "leverancier;herkomst;bron;gekocht bij;winkel;van",
@@ -231,6 +231,7 @@ class Meaning:
     language: str
 
 
+@lru_cache(maxsize=20_000)
 def plain(text: str) -> str:
     """Words of a heading: lower case, no accents, no punctuation."""
     bare = unicodedata.normalize("NFKD", text.casefold())

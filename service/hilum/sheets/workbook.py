@@ -40,7 +40,10 @@ def read_workbook(data: bytes) -> list[Grid]:
         warnings.simplefilter("ignore")  # about colours and drop-down lists
         try:
             shown = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True)
-            written = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=False)
+            formulas = _has_formulas(data)
+            written = (
+                openpyxl.load_workbook(io.BytesIO(data), read_only=True) if formulas else shown
+            )
             return _grids(shown, written)
         except InvalidInputError:
             raise
@@ -102,6 +105,21 @@ def _check_declarations(pack: zipfile.ZipFile, part: zipfile.ZipInfo) -> None:
         raise InvalidInputError("The workbook holds declarations no spreadsheet program writes.")
 
 
+def _has_formulas(data: bytes) -> bool:
+    """Tell whether a sheet holds a formula: only then the sheets must be read twice."""
+    with zipfile.ZipFile(io.BytesIO(data)) as pack:
+        for name in pack.namelist():
+            if not name.startswith("xl/worksheets/"):
+                continue
+            tail = b""
+            with pack.open(name) as stream:
+                while block := stream.read(1_000_000):
+                    if b"<f" in tail + block or b":f>" in tail + block:
+                        return True
+                    tail = block[-2:]
+    return False
+
+
 def _grids(shown: "Workbook", written: "Workbook") -> list[Grid]:
     grids = []
     names = [sheet.title for sheet in shown.worksheets][:MOST_SHEETS]
@@ -118,7 +136,9 @@ def _rows(shown: Any, written: Any) -> Iterator[Row]:  # noqa: ANN401 - openpyxl
     shown.reset_dimensions()
     written.reset_dimensions()
     kept = 0
-    pairs = zip(shown.iter_rows(), written.iter_rows(), strict=False)
+    rows = shown.iter_rows()
+    formulas_too = written is not shown
+    pairs = zip(rows, written.iter_rows()) if formulas_too else ((row, row) for row in rows)  # noqa: B905
     for number, (values, formulas) in enumerate(pairs, start=1):
         if number > LAST_ROW or kept > MOST_ROWS:
             raise InvalidInputError(f"A sheet is too long: at most {MOST_ROWS:,} rows can be read.")
