@@ -15,7 +15,24 @@ from web.small_world import NOW_MS
 
 pytestmark = pytest.mark.browser
 
-PAGES = ("/", "/boxes/drawer", "/lots", "/lots/L-0001", "/journal", "/sensors", "/sure", "/nowhere")
+PAGES = (
+    "/",
+    "/boxes/drawer?did=2",
+    "/boxes/new",
+    "/boxes/tub/edit",
+    "/boxes/tub/swap",
+    "/lots",
+    "/lots/L-0001?did=3",
+    "/lots/L-0001/test",
+    "/lots/new?did=3&lot=L-0001",
+    "/lots/move?lot=L-0002&lot=L-0003",
+    "/journal",
+    "/sensors",
+    "/sensors/claim?sensor=lane/spare",
+    "/strike?did=1&box=tub",
+    "/sure",
+    "/nowhere",
+)
 Scheme = Literal["light", "dark"]
 
 
@@ -118,6 +135,7 @@ def test_the_history_can_be_pointed_at_and_seen_closer(browser: Browser, address
         settle(page, "/boxes/drawer")
         expect(page.locator(".drawn")).to_be_hidden()
         plot = page.locator(".plot .u-over").first
+        plot.scroll_into_view_if_needed()
         area = plot.bounding_box()
         assert area is not None
         page.mouse.move(area["x"] + 120, area["y"] + 60)

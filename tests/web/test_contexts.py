@@ -1,17 +1,20 @@
 """Templates and contexts agree both ways: nothing is asked in vain or given for nothing."""
 
 import dataclasses
+from dataclasses import replace
 from typing import Annotated, get_args, get_origin, get_type_hints
 
 import pytest
 from starlette.testclient import TestClient
 
-from hilum.domain.model import Event, EventType
+from hilum.domain.model import Box, BoxType, Event, EventType, Reading
+from hilum.stores.memory import MemoryStore
 from hilum.web import contexts, pieces
 from hilum.web.app import create_app
 from hilum.web.assets import StaticUrls, web_folder
 from hilum.web.parts import IngestStatus, WebParts
 from hilum.web.render import Renderer, environment
+from web.small_world import NOW_MS
 
 CONTEXTS = [
     found
@@ -78,6 +81,13 @@ def test_templates_and_contexts_agree(parts: WebParts, monkeypatch: pytest.Monke
             client.get(url)
         for lot in parts.store.lots():
             client.get(f"/lots/{lot.code}")
+    empty = MemoryStore()
+    with TestClient(create_app(replace(parts, store=empty)), "http://localhost") as client:
+        client.get("/")
+        empty.save_box(Box("tub", "Tub", BoxType.TUB))
+        empty.add([Reading("lane/b2", NOW_MS, 17.0, 30.0)], NOW_MS)
+        client.get("/")
+        client.get("/sensors/heard")
     declared = {
         (context.__name__, field.name)
         for context in CONTEXTS

@@ -127,7 +127,7 @@ def test_boxes_of_an_empty_place_explain_what_a_box_is(parts: WebParts) -> None:
     empty = WebParts(MemoryStore(), parts.clock, parts.live, parts.ingest_status)
     with TestClient(create_app(empty), "http://localhost") as client:
         found = page(client, "/")
-        assert found.one(of="headline").text == "No box has been entered yet."
+        assert found.one(of="headline").text.startswith("Three steps to the first lot")
         assert "No lot has been entered yet" in page(client, "/lots").one("main").text
 
 
@@ -372,7 +372,9 @@ class BrokenStore(MemoryStore):
 def test_a_failing_store_is_told_in_words(parts: WebParts) -> None:
     """The sentence of the error stands on a page with status 503, and health is not well."""
     broken = WebParts(BrokenStore(), parts.clock, parts.live, parts.ingest_status)
-    with TestClient(create_app(broken), "http://localhost", raise_server_exceptions=False) as client:
+    with TestClient(
+        create_app(broken), "http://localhost", raise_server_exceptions=False
+    ) as client:
         found = page(client, "/", 503)
         assert "The database is locked by another program." in found.one("main").text
         assert client.get("/healthz").status_code == 503
@@ -383,7 +385,9 @@ def test_an_unforeseen_error_shows_no_detail(parts: WebParts) -> None:
     store = BrokenStore()
     store.error = RuntimeError("secret detail")
     broken = WebParts(store, parts.clock, parts.live, parts.ingest_status)
-    with TestClient(create_app(broken), "http://localhost", raise_server_exceptions=False) as client:
+    with TestClient(
+        create_app(broken), "http://localhost", raise_server_exceptions=False
+    ) as client:
         answer = client.get("/")
     assert answer.status_code == 500
     assert "secret detail" not in answer.text

@@ -12,7 +12,7 @@ from hilum.keeping.overview import (
     Spread,
 )
 from hilum.science.seedmodel import WET_ERH_PCT
-from hilum.web.contexts import Band, BoxCard, BoxesPage, Stamp, WeekSmear
+from hilum.web.contexts import Band, BoxCard, BoxesPage, FirstPath, Stamp, WeekSmear
 from hilum.web.format import (
     NBSP,
     UNKNOWN,
@@ -60,6 +60,7 @@ _NEED_VERBS = {
 }
 
 
+FIRST_WORDS = "Three steps to the first lot whose life Hilum follows."
 ABOVE = "Above band"
 NO_SENSOR = "Nothing is known about this box: no sensor stands in it."
 
@@ -207,19 +208,26 @@ def by_need(overviews: list[BoxOverview]) -> list[BoxOverview]:
 
 
 def boxes_page(
-    overviews: list[BoxOverview], unclaimed: int, now_ms: int, style: Style
+    overviews: list[BoxOverview],
+    unclaimed: int,
+    now_ms: int,
+    *,
+    style: Style,
+    path: FirstPath | None = None,
 ) -> BoxesPage:
     """Give the page of all boxes."""
     belong = "belongs" if unclaimed == 1 else "belong"
+    waiting = f"{count(unclaimed, 'sensor')} {belong} to no box yet."
     return BoxesPage(
         title="Boxes",
-        headline=headline(overviews),
+        headline=headline(overviews) if overviews or path is None else FIRST_WORDS,
+        path=path,
         well=bool(overviews)
         and all(
             o.need is None and (is_now(o) or o.freshness is Freshness.NO_SENSOR) for o in overviews
         ),
         cards=tuple(card(o, style) for o in by_need(overviews)),
-        waiting=f"{count(unclaimed, 'sensor')} {belong} to no box yet." if unclaimed else "",
+        waiting=waiting if unclaimed and path is None else "",
         as_of=style.moment(now_ms),
     )
 

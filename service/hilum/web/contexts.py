@@ -81,12 +81,61 @@ class BoxCard:
 
 
 @dataclass(frozen=True, slots=True)
+class Step:
+    """One step of a first start."""
+
+    number: Annotated[str, "Its place."]
+    name: Annotated[str, "What it is about."]
+    words: Annotated[str, "What that is, in a sentence."]
+    state: Annotated[str, "done, now or later."]
+
+
+@dataclass(frozen=True, slots=True)
+class HeardRow:
+    """A sensor that was heard and stands in no box."""
+
+    name: Annotated[str, "Its name, site and all."]
+    reading: Annotated[str, "Its last reading."]
+    when: Annotated[str, "When it was last heard."]
+    claims: Annotated[tuple[FormView, ...], "One button for each box it may stand in."]
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """What a sensor must send, and which have been heard."""
+
+    topic: Annotated[str, "Where it must publish."]
+    example: Annotated[str, "What it may publish."]
+    arriving: Annotated[str, "How readings arrive, as a sentence."]
+    cautions: Annotated[tuple[str, ...], "What is odd about it."]
+    sensors: Annotated[tuple[HeardRow, ...], "Those that were heard."]
+
+
+@dataclass(frozen=True, slots=True)
+class HeardPage:
+    """What has been heard, alone: a page that is open asks for it again and again."""
+
+    heard: Annotated[Heard, "What has been heard."]
+
+
+@dataclass(frozen=True, slots=True)
+class FirstPath:
+    """The way from an empty place to a first lot."""
+
+    steps: Annotated[tuple[Step, ...], "The steps, in order."]
+    form: Annotated[FormView | None, "What is asked now; none while a sensor is waited for."]
+    heard: Annotated[Heard | None, "What was heard; none in other steps."]
+    demo: Annotated[str, "Command that shows an invented place."]
+
+
+@dataclass(frozen=True, slots=True)
 class BoxesPage:
     """All boxes, and what needs doing today."""
 
     title: Annotated[str, "Title of the page."]
     headline: Annotated[str, "What needs doing today, in one sentence."]
     well: Annotated[bool, "Whether nothing needs doing."]
+    path: Annotated[FirstPath | None, "The way to a first lot; none once there is one."]
     cards: Annotated[tuple[BoxCard, ...], "The boxes, those that need a person first."]
     waiting: Annotated[str, "Sensors that belong to no box yet, in words; empty if none."]
     as_of: Annotated[str, "When the page was made."]

@@ -14,8 +14,9 @@ from hilum.keeping.overview import box_extent, box_history, box_overview, curren
 from hilum.web.api import live_json
 from hilum.web.boxdeeds import box_deeds
 from hilum.web.boxes import box_care, box_doing, box_facts, boxes_page, card, opened_form
-from hilum.web.contexts import BoxPage, SurePage
+from hilum.web.contexts import BoxPage, HeardPage, SurePage
 from hilum.web.doing import Deed, add_deeds
+from hilum.web.firststart import first_path, heard
 from hilum.web.history import DEFAULT_RANGE, chart, range_named, span_of
 from hilum.web.journaldeeds import journal_deeds
 from hilum.web.live import Listener, stream
@@ -43,6 +44,7 @@ def page_router(parts: WebParts, render: Renderer) -> APIRouter:
         ("/lots/{code}", lot(parts, render)),
         ("/journal", journal(parts, render)),
         ("/sensors", sensors(parts, render)),
+        ("/sensors/heard", heard_now(parts, render)),
         ("/sure", sure(render)),
         ("/live", live(parts)),
         ("/healthz", health(parts)),
@@ -70,7 +72,9 @@ def boxes(parts: WebParts, render: Renderer) -> Callable[[Request], Response]:
         overviews = [box_overview(store, b, now_ms) for b in store.boxes() if not b.archived]
         placed = _placed_now(parts, now_ms)
         unclaimed = sum(1 for sensor in store.sensors() if sensor.name not in placed)
-        context = boxes_page(overviews, unclaimed, now_ms, parts.style)
+        context = boxes_page(
+            overviews, unclaimed, now_ms, style=parts.style, path=first_path(parts)
+        )
         return render(request, "boxes.html", context)
 
     return page
@@ -171,6 +175,15 @@ def sensors(parts: WebParts, render: Renderer) -> Callable[..., Response]:
         counts, status = store.reject_counts(), parts.ingest_status()
         context = sensors_page(rows, rejects, counts, status, style=style, said=done)
         return render(request, "sensors.html", context)
+
+    return page
+
+
+def heard_now(parts: WebParts, render: Renderer) -> Callable[[Request], Response]:
+    """What has been heard from sensors in no box: a part of a page, not a page."""
+
+    def page(request: Request) -> Response:
+        return render(request, "heard.html", HeardPage(heard(parts)))
 
     return page
 

@@ -1,6 +1,6 @@
 """What can be done with a sensor: say where it stands, and that it stands there no longer."""
 
-from hilum.domain.errors import InvalidInputError, NotFoundError
+from hilum.domain.errors import NotFoundError
 from hilum.domain.model import MS_PER_DAY, Placement, Role
 from hilum.keeping.boxcare import claim_sensor, end_claim
 from hilum.web.boxes import ROLE_WORDS
@@ -13,7 +13,7 @@ from hilum.web.pieces import Fact, Field, FormView, Link, Option
 from hilum.web.records import reading_words
 from hilum.web.typed import Typed
 
-NOW, FIRST, OTHER = "now", "first", "other"
+NOW, FIRST = "now", "first"
 
 
 def sensor_deeds(parts: WebParts) -> tuple[Deed, ...]:
@@ -36,7 +36,6 @@ def claim_form(parts: WebParts, sensor: str) -> FormView:
     since = (
         Option(NOW, "just now"),
         Option(FIRST, f"since its first reading here, {parts.style.moment(since_ms)}"),
-        Option(OTHER, "since the time below"),
     )
     roles = tuple(Option(role.value, words) for role, words in ROLE_WORDS.items())
     boxes = box_options(parts)
@@ -45,10 +44,9 @@ def claim_form(parts: WebParts, sensor: str) -> FormView:
         Field("box", "Box", "pick", chosen, options=boxes, required=True),
         Field("role", "It measures", "pick", Role.INSIDE.value, options=roles),
         Field("since", "It stands there", "pick", FIRST if new else NOW, options=since),
+        Field("at", "Or since", "moment", hint="Counts before the choice above."),
     )
-    return FormView(
-        "/sensors/claim", "It stands there", fields, (AT,), hidden=(("sensor", sensor),)
-    )
+    return FormView("/sensors/claim", "It stands there", fields, hidden=(("sensor", sensor),))
 
 
 def _claim(parts: WebParts) -> Deed:
@@ -73,11 +71,8 @@ def _claim(parts: WebParts) -> Deed:
         parts.store.sensor(sensor)
         box = typed.needed("box", "Choose the box.")
         role = next((r for r in Role if r.value == typed.text("role")), Role.INSIDE)
-        since = typed.text("since")
-        at_ms = typed.moment("at", now_ms)
-        if since == OTHER and not typed.text("at"):
-            raise InvalidInputError("Say since when.", "at")
-        from_ms = _free_since_ms(parts, sensor) if since == FIRST else at_ms
+        first = typed.text("since") == FIRST
+        from_ms = typed.moment("at", _free_since_ms(parts, sensor) if first else now_ms)
         done = claim_sensor(parts.store, sensor, box, role, from_ms=from_ms, now_ms=now_ms)
         if not parts.store.lots():
             return "/"  # the path of a first start goes on there
