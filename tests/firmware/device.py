@@ -1,0 +1,189 @@
+"""What the sensor of ``firmware_notes`` does in tests, under CPython and MicroPython alike.
+
+device.py FOLDER-OF-THE-SENSOR WHAT < ARGUMENTS
+
+Runs the function ``WHAT`` with the arguments in a JSON object and prints its result as JSON.
+"""
+
+import json
+import sys
+
+sys.path.insert(0, sys.argv[1])
+
+import battery
+import clock
+import main
+import message
+import mqtt
+import ring
+import sht4x
+
+TYPE_CHECKING = False  # MicroPython has no module typing
+if TYPE_CHECKING:
+    from typing import Any
+
+    from message import Reading
+
+sht4x.WAIT_MS = 0  # the bus below answers at once
+UNSET = 946684800  # 2000-01-01, where a board without a time begins
+
+
+class Bus:
+    """An I2C bus with one sensor, which gives the answers it was given, the last for ever."""
+
+    def __init__(self, answers: "list[list[int] | None]") -> None:
+        self.answers = answers
+        self.asked: list[object] = []
+
+    def writeto(self, address: int, data: bytes) -> None:
+        """Take a command."""
+        self.asked.append([address, list(data)])
+
+    def readfrom(self, address: int, count: int) -> bytes:
+        """Give the next answer; None stands for a sensor that gives none."""
+        del address
+        answer = self.answers.pop(0) if len(self.answers) > 1 else self.answers[0]
+        if answer is None:
+            raise OSError(5)
+        return bytes(answer[:count])
+
+
+class Input:
+    """An analogue input."""
+
+    def __init__(self, values: "list[int]") -> None:
+        self.values = values
+
+    def read_u16(self) -> int:
+        """Give the next value; they come round."""
+        self.values.append(self.values.pop(0))
+        return self.values[-1]
+
+
+def frame(temp: int, humidity: int) -> "list[int]":
+    """Words and checksums as the sensor sends them."""
+    words = [bytes([word >> 8, word & 0xFF]) for word in (temp, humidity)]
+    return [byte for word in words for byte in (word[0], word[1], sht4x.crc8(word))]
+
+
+def crc(data: "list[int]") -> int:
+    """Checksum of bytes."""
+    return sht4x.crc8(bytes(data))
+
+
+def read(answers: "list[list[int] | None]") -> "dict[str, object]":
+    """Measure once on a bus that gives these answers."""
+    bus = Bus(answers)
+    try:
+        values = list(sht4x.Sht4x(bus).read())
+    except sht4x.SensorError:
+        return {"values": None, "asked": bus.asked}
+    return {"values": values, "asked": bus.asked}
+
+
+def measured(temp: int, humidity: int) -> "dict[str, object]":
+    """Measure these words."""
+    return read([frame(temp, humidity)])
+
+
+def volts(samples: "list[int] | None", full_scale_v: float, divider: float) -> float | None:
+    """Voltage from what an input reads."""
+    return battery.volts(None if samples is None else Input(samples), full_scale_v, divider)
+
+
+def pack(readings: "list[Reading]") -> str:
+    """One message."""
+    return message.senml(readings).decode()
+
+
+def keep(folder: str, readings: "list[Any]", files: int = 32) -> int:
+    """Start, keep readings, and say how many wait."""
+    kept = ring.Ring(folder, files)
+    for reading in readings:
+        kept.add(*reading)
+    return len(kept)
+
+
+def waiting(folder: str, most: int, *, mark: bool = False, files: int = 32) -> "list[Any]":
+    """Start and give what waits; with ``mark`` it counts as sent."""
+    kept = ring.Ring(folder, files)
+    found, place = kept.oldest(most)
+    if mark:
+        kept.mark_sent(place)
+    return [list(reading) for reading in found]
+
+
+def now(seconds: float) -> int | None:
+    """What a clock makes of the board's own count."""
+    return clock.Clock(lambda: seconds).now()
+
+
+def ask(port: int, timeout_s: float = 2) -> "list[int | bool | None]":
+    """Ask a time server from a board that was never set."""
+    watch = clock.Clock(lambda: UNSET)
+    return [watch.now(), watch.ask("127.0.0.1", port, timeout_s), watch.now()]
+
+
+def pauses(count: int, first_s: float, most_s: float, draw: float) -> "list[float]":
+    """Give the first pauses between tries."""
+    stream = mqtt.delays(first_s, most_s, lambda: draw)
+    return [next(stream) for _ in range(count)]
+
+
+def station(
+    config: "dict[str, Any]", folder: str, seconds: "list[int]", words: "list[list[int]]"
+) -> "main.Station":
+    """Put the sensor together, with a bus that repeats ``words`` and a board's count of seconds."""
+    context = None
+    if "ca_file" in config:
+        with open(config["ca_file"], "rb") as file:  # noqa: PTH123 - MicroPython
+            context = mqtt.tls(file.read())
+    bus = Bus([frame(*pair) for pair in words])
+    link = mqtt.Link(config["broker"], config["port"], context, 5)
+    watch = clock.Clock(lambda: seconds[0])
+    return main.Station(config, sht4x.Sht4x(bus), watch, ring.Ring(folder), link)
+
+
+def turn(config: "dict[str, Any]", folder: str, seconds: int, *, online: bool = True) -> int:
+    """One wake at which it is time to send; says how many readings still wait."""
+    one = station(config, folder, [seconds], [[0x6666, 0x6666]])
+    main.wake(one, lambda: online)
+    return len(one.ring)
+
+
+def season(config: "dict[str, Any]", folder: str, days: "list[int]", note: str) -> str:
+    """Measure and send by a clock that needs no waiting: ``days`` is start, count and step [s].
+
+    ``note`` is a file with the number of readings in flash so far, so that after a power cut the
+    world goes on where it was.
+    """
+    start, count, every = days
+    done = int(text_of(note) or "0")
+    seconds = [start]
+    one = station(config, folder, seconds, [])
+    bus = one.sensor.i2c
+    while done < count:
+        seconds[0] = start + done * every
+        bus.answers = [frame(20000 + done, 30000 - done)]  # type: ignore[attr-defined]
+        one.measure()
+        done += 1
+        with open(note, "w") as file:  # noqa: PTH123 - MicroPython
+            file.write(str(done))
+        if one.due():
+            one.send()
+    while len(one.ring):
+        one.send()
+    return "done"
+
+
+def text_of(path: str) -> str:
+    """Text of a file; empty if there is none."""
+    try:
+        with open(path) as file:  # noqa: PTH123 - MicroPython
+            return file.read()
+    except OSError:
+        return ""
+
+
+if __name__ == "__main__":
+    print(json.dumps(globals()[sys.argv[2]](**json.loads(sys.stdin.read()))))
