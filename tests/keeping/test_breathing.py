@@ -48,8 +48,9 @@ def test_exchange_time_is_recovered(spec: BoxSpec, seed: int) -> None:
     assert found.state is BreathingState.FITTED
     assert found.exchange is not None
     assert found.exchange.days == pytest.approx(truth, rel=0.25)
-    assert found.exchange.low_days < truth * 1.1
-    assert found.exchange.high_days > truth / 1.1
+    slack = 1.05  # hourly means blur the fastest box
+    assert found.exchange.low_days < truth * slack
+    assert found.exchange.high_days > truth / slack
 
 
 @pytest.mark.parametrize("seed", range(4))

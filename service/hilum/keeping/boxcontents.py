@@ -21,7 +21,7 @@ DRY_SHARE = 0.92
 GREAT_CHANGE = 0.2
 """Seed that came or went is great when it is more than this share of what is there."""
 
-MOST_EVENTS = 500
+MOST_EVENTS = 5000
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,8 +106,8 @@ def box_seed(store: Store, box: str, now_ms: int, window_ms: int) -> Seed:
     window_ms : int
         How far back comings and goings are looked at.
     """
-    lots = {lot.code: lot for lot in store.lots()}
-    stays = [stay for stay in store.stays(box=box) if stay.lot in lots and stay.from_ms <= now_ms]
+    stays = [stay for stay in store.stays(box=box) if stay.from_ms <= now_ms]
+    lots = {code: store.lot(code) for code in {stay.lot for stay in stays}}
     here = [stay for stay in stays if stay.to_ms is None or stay.to_ms > now_ms]
     shares: dict[float, float] = {}
     total = assumed = 0.0

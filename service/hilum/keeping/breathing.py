@@ -24,8 +24,8 @@ from hilum.keeping.boxforecast import (
 )
 from hilum.keeping.boxwater import balance_g
 from hilum.keeping.desiccant_watch import Gathered, gather, record_of
-from hilum.keeping.durations import span_words
-from hilum.science.desiccant import FRESH_LOAD_PCT, gel_load_pct
+from hilum.keeping.durations import range_words, span_words
+from hilum.science.desiccant import FRESH_LOAD_PCT, UNKNOWN_GEL_SPREAD_PCT, gel_load_pct
 from hilum.science.lag import relax_ramp
 from hilum.science.psychrometrics import (
     GAS_CONSTANT_WATER,
@@ -229,8 +229,9 @@ def _by_gain(record: BoxRecord, whole: float) -> Exchange | None:
     slope = conductance(water_g(record), force, usable, block_days=1)
     if slope.slope <= 0.0:
         return None
-    least = max(slope.low, slope.slope / 100.0)
-    return Exchange(whole / slope.slope, whole / slope.high, whole / least)
+    spread = UNKNOWN_GEL_SPREAD_PCT.value / 100.0  # the gain is as sure as the contents are known
+    least = max(slope.low, slope.slope / 100.0) * (1.0 - spread)
+    return Exchange(whole / slope.slope, whole / (slope.high * (1.0 + spread)), whole / least)
 
 
 def _told(found: Gathered, days: BoxDays, exchange: Exchange, whole: float) -> BreathingOutlook:
@@ -243,7 +244,7 @@ def _told(found: Gathered, days: BoxDays, exchange: Exchange, whole: float) -> B
     times = (exchange.high_days, exchange.days, exchange.low_days)
     low, middle, high = (MONTH_DAYS * force * whole / time for time in times)
     gel_days = _gel_days(float(days.temp_c[-1]), drying * whole / exchange.days)
-    span = f"{span_words(exchange.low_days)} to {span_words(exchange.high_days)}"
+    span = range_words(max(exchange.low_days, 1.0 / 24.0), exchange.high_days)
     words = f"The air in this box follows the room within {span_words(exchange.days)} ({span})."
     notes = []
     if found.box.volume_l is None:

@@ -191,7 +191,8 @@ def _with_trend(found: Gathered, days: BoxDays, notes: tuple[str, ...]) -> Desic
     wait = LEAST_DAYS - int(usable_days(record).sum())
     if wait > 0:
         wait = max(wait, _still_settling(record))
-        words = f"No trend yet: {wait} more days of readings are needed."
+        more_days = "one more day" if wait == 1 else f"{wait} more days"
+        words = f"No trend yet: needs {more_days} of readings."
         return _told(found, WatchState.SETTLING, words, notes, scale=scale, wait_days=wait)
     answer = forecast(record, found.box.target_high_pct)
     if answer is None:

@@ -19,14 +19,22 @@ def span_words(days: float) -> str:
     return "years"
 
 
+def range_words(low_days: float, high_days: float) -> str:
+    """Write an interval: the unit only once where it is the same."""
+    first = "now" if low_days < 1.0 / 24.0 else span_words(low_days)
+    last = span_words(high_days) if high_days <= FAR_DAYS else "over a year"
+    if first == last:
+        return first
+    if " " in first and first.split()[-1] == last.split()[-1]:
+        first = first.split()[0]
+    return f"{first} to {last}"
+
+
 def in_span(low_days: float, days: float, high_days: float) -> str:
     """Write a date to come with its interval; empty if even the middle is too far to tell."""
     if not math.isfinite(days) or days > FAR_DAYS:
         if math.isfinite(low_days) and low_days <= FAR_DAYS:
             return f"in {span_words(low_days)} at the earliest, perhaps much later"
         return ""
-    first = "now" if low_days < 1.0 else span_words(low_days)
-    last = span_words(high_days) if high_days <= FAR_DAYS else "over a year"
-    if first.split()[-1] == last.split()[-1] and " " in first:
-        first = first.split()[0]
-    return f"in about {span_words(max(days, 1.0))} ({first} to {last})"
+    low_days = 0.0 if low_days < 1.0 else low_days
+    return f"in about {span_words(max(days, 1.0))} ({range_words(low_days, high_days)})"
