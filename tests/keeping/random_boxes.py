@@ -5,7 +5,6 @@ would, by a rough sum, last two to eight months are taken; the rest are drawn ag
 the simulator's; nothing of the watch is used here.
 """
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -25,7 +24,6 @@ START_MS = 1_700_006_400_000  # a midnight
 STEPS_PER_HOUR = 6
 ROUGH_DAYS = (60.0, 240.0)
 LIMIT_PCT = 35.0
-OFF = 0.3
 
 
 @dataclass(frozen=True)
@@ -140,14 +138,22 @@ def hourly(climate: Climate | BoxTruth, end_ms: int, offset_pct: float) -> HourS
     return HourSeries(hours, mean(climate.temp_c), np.clip(mean(rh) + offset_pct, 0.0, 100.0))
 
 
-def seen(box: RandomBox, now_ms: int, *, outside: bool) -> BoxRecord:
+def seen(
+    box: RandomBox,
+    now_ms: int,
+    *,
+    outside: bool,
+    sensor_pct: float = 0.0,
+    curve: str = "silica-gel",
+) -> BoxRecord:
     """The box as a person knows it at a time.
 
-    The sensor among the packets was corrected over salts: it is off by 0.3 % RH (standard
-    deviation), the one outside by 1 %. The seed is known to a factor of 1.35 either way.
+    The sensor among the packets is off by ``sensor_pct`` either way, the one outside by 1 %
+    (standard deviation). The seed is known to a factor of 1.35 (standard deviation of its
+    logarithm 0.3). ``curve`` is the gel the watch takes it for.
     """
     rng = np.random.default_rng((11, box.number))
-    inside_off, outside_off = OFF * rng.standard_normal(), rng.standard_normal()
+    inside_off, outside_off = sensor_pct * rng.choice([-1.0, 1.0]), rng.standard_normal()
     factor = float(np.exp(0.3 * rng.standard_normal()))
     nothing = HourSeries(np.empty(0, np.int64), np.empty(0), np.empty(0))
     days = box_days(
@@ -161,17 +167,5 @@ def seen(box: RandomBox, now_ms: int, *, outside: bool) -> BoxRecord:
         for seed in box.spec.seeds
     ]
     start_ms = int(box.truth.time_ms[0])
-    charges = [Charge("silica-gel", box.spec.gel_g, time) for time in (start_ms, box.swap_ms)]
+    charges = [Charge(curve, box.spec.gel_g, time) for time in (start_ms, box.swap_ms)]
     return BoxRecord(days, now_ms, charges, seeds)
-
-
-def dying_boxes(count: int, first: int = 0) -> Iterator[RandomBox]:
-    """Boxes whose charge held them for at least 55 days and fails within the simulated time."""
-    number, found = first, 0
-    while found < count:
-        box = random_box(number)
-        passes = box.passes_ms()
-        number += 1
-        if passes is not None and passes - box.swap_ms > 55 * MS_PER_DAY:
-            found += 1
-            yield box
