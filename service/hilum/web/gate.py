@@ -63,7 +63,7 @@ def refuse(request: Request, caller: Caller) -> None:
     if path.startswith("/api/") or "authorization" in request.headers:
         if caller.who is Who.NOBODY:
             raise HTTPException(401, NO_TOKEN, {"WWW-Authenticate": 'Bearer realm="hilum"'})
-        log.warning("A caller of kind %s asked for %s in vain.", caller.who, request.method)
+        log.warning("A %s token was shown for something else.", caller.who)
         raise HTTPException(403, OTHER_TOKEN)
     if caller.locked:
         raise HTTPException(403, LOCKED)
@@ -71,7 +71,7 @@ def refuse(request: Request, caller: Caller) -> None:
         raise HTTPException(403, ONLY_LOOK)
     if request.method != "GET" or path == "/live":
         raise HTTPException(401, SIGNED_OUT)
-    raise SignInFirst(path + (f"?{request.url.query}" if request.url.query else ""))
+    raise SignInFirst(quote(path) + (f"?{request.url.query}" if request.url.query else ""))
 
 
 def install_gate(app: FastAPI) -> None:

@@ -5,7 +5,6 @@ import re
 import secrets
 from collections.abc import Callable
 from threading import Lock
-from urllib.parse import urlsplit
 
 from fastapi import APIRouter
 from starlette.exceptions import HTTPException
@@ -45,9 +44,8 @@ SHARE_S = 400 * 86_400  # the longest a browser keeps a cookie; the link may end
 
 def own_address(text: str) -> str:
     """Give an address if it is one of our own pages, else that of the first page."""
-    parts = urlsplit(text) if text.isascii() and text.isprintable() else urlsplit("")
-    own = re.fullmatch(r"/(?![/\\])[^\\ ]*", text) and not parts.scheme and not parts.netloc
-    return text if own else "/"
+    plain = text.isascii() and text.isprintable()  # browsers leave out tabs and line ends
+    return text if plain and re.fullmatch(r"/(?![/\\])[^\\ ]*", text) else "/"
 
 
 def address_of(request: Request) -> str:
