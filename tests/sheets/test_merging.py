@@ -240,6 +240,34 @@ def test_tested_before_it_grew(store: MemoryStore) -> None:
     assert fine.of(Verdict.NEW)
 
 
+def test_seeds_in_each_packet(store: MemoryStore) -> None:
+    """The content of one packet times the packets; alone it says nothing of the whole."""
+    head = "Kind,Packets,Seeds per packet\n"
+    both = proposed(store, "Leek,3,25", head=head).changes[0].lot
+    assert (both.seeds, both.note) == (75.0, "3 packets")
+    one = proposed(store, "Leek,,25", head=head).changes[0].lot
+    assert (one.seeds, one.note) == (None, "Seeds per packet: 25")
+
+
+def test_the_botanical_name_helps_or_contradicts(store: MemoryStore) -> None:
+    """It decides between kinds of one name; where it does not, both are left to the grower."""
+    head = "Crop,Latin name,Variety\n"
+    found = proposed(store, "Bean,Phaseolus coccineus,Mast", "Corn,Zea mays,Pier", head=head)
+    assert [change.lot.kind for change in found.changes] == ["runner-bean"]
+    assert "“Corn” fits more than one kind" in found.problems[0].reason
+
+
+def test_a_column_that_is_not_what_its_heading_says(store: MemoryStore) -> None:
+    """It is left out, and each row that has something in it says so."""
+    head = "Kind,Variety,Germ %\n"
+    found = proposed(store, "Leek,Mast,fine", "Kale,Sail,", "Pea,Ebb,poor", head=head)
+    assert [change.lot.label_pct for change in found.changes] == [None, None, None]
+    assert [(remark.row, "is not used" in remark.text) for remark in found.remarks] == [
+        (2, True),
+        (4, True),
+    ]
+
+
 def test_codes_that_are_too_long(store: MemoryStore) -> None:
     """A code is short enough for a label."""
     proposal = proposed(store, "x" * 41 + ",Leek,Mast,,,,,,,,")

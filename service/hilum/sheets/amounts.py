@@ -62,6 +62,7 @@ class _Said:
     items: list[tuple[float, str]] = field(default_factory=list)  # value and unit, "" for none
     times: bool = False  # something is to be multiplied
     rough: bool = False  # approximate, or the lower of two
+    span: bool = False  # the lower of two
 
 
 def to_amount(cell: Cell, numbers: Numbers, unit: str = "") -> Amount:
@@ -113,9 +114,9 @@ def _take(word: str, rest: Iterator[str], said: _Said, numbers: Numbers, text: s
         raise ValueError(f"“{text}” is no amount of seed: it cannot be below nothing")
     elif word in _SPANS:
         high = next(rest, "")
-        if not high[:1].isdigit():
+        if not high[:1].isdigit() or said.span or numbers.read(high) <= said.items[-1][0]:
             raise _unread(text)
-        said.items[-1] = (min(said.items[-1][0], numbers.read(high)), said.items[-1][1])
+        said.span = True
         said.rough = True
     elif word == "+":
         said.rough = True
@@ -138,14 +139,16 @@ def _fraction(found: re.Match[str], numbers: Numbers) -> str:
 def _together(said: _Said, text: str) -> dict[str, float]:
     """Add units up: two packets of 50 seeds are 100 seeds."""
     found: dict[str, float] = {}
+    before = ""
     for value, unit in said.items:
         name = "grams" if unit in GRAMS else unit or "bare"
         if name == "bare" and "bare" in found and said.times:
             found["bare"] *= value
             continue
-        if name in found:
+        if name in found and (before, unit) != ("lb", "oz"):
             raise ValueError(f"“{text}” says two amounts")
-        found[name] = value * GRAMS.get(unit, 1.0)
+        found[name] = found.get(name, 0.0) + value * GRAMS.get(unit, 1.0)
+        before = unit
     if len(found) > 1 and "bare" in found and not said.times:
         raise _unread(text)
     times = found.get("packets", 1.0) * (found.pop("bare", 1.0) if len(found) > 1 else 1.0)
@@ -164,6 +167,8 @@ def _checked(found: dict[str, float], note: str) -> Amount:
     count = max(found.get(name, 0.0) for name in ("seeds", "bare", "packets"))
     if count > MOST_SEEDS:
         raise ValueError(f"{count:g} seeds are more than any lot holds ({MOST_SEEDS:,.0f} at most)")
+    if not found.get("seeds", 0.0).is_integer():
+        raise ValueError(f"{found['seeds']:g} seeds: a count of seeds has no decimals")
     if (grams := found.get("grams", 0.0)) > MOST_GRAMS:
         raise ValueError(f"{grams:g} g are more than any lot weighs ({MOST_GRAMS:,.0f} g at most)")
     return Amount(

@@ -45,6 +45,7 @@ class Column:
     field: Field | None
     words: str
     unit: str = ""
+    misfit: bool = False  # its heading is known, but its cells are something else
 
     @property
     def letter(self) -> str:
@@ -328,7 +329,9 @@ class _Sorter:
                 column, words=f"not used: {wanted} is taken from “{self._headings[other]}”"
             )
         sample = text_of(self._cells[index][0])
-        return replace(column, words=f"not used: does not look like {wanted} (“{sample}”)")
+        return replace(
+            column, words=f"not used: does not look like {wanted} (“{sample}”)", misfit=True
+        )
 
 
 def _share(cells: Sequence[Cell], looks: Callable[[Cell], bool]) -> float:
@@ -378,6 +381,7 @@ def _looks(language: str, today: date) -> dict[Field, Callable[[Cell], bool]]:
         Field.SEEDS: countable,
         Field.GRAMS: countable,
         Field.PACKETS: countable,
+        Field.QUANTITY: lambda cell: not day(cell) or amount(cell),
         Field.WRAP: lambda cell: wrap_of(text_of(cell)) is not None,
         Field.SOURCE: wordy,
     }

@@ -98,17 +98,26 @@ def _text(text: str, today: date, day_first: bool | None) -> When:
         return When(_day(int(found[1]), int(found[2]), int(found[3]), text))
     if re.fullmatch(r"\d{8}", bare):
         return When(_day(int(bare[:4]), int(bare[4:6]), int(bare[6:]), text))
-    if re.fullmatch(r"(19|20)\d\d", bare):
-        return _first_of(date(int(bare), 1, 1), text)
-    if found := re.fullmatch(r"(\d{1,2})[-/.\s](\d{4})|(\d{4})[-/.](\d{1,2})", bare):
-        month, year = int(found[1] or found[4]), int(found[2] or found[3])
-        return _first_of(_day(year, month, 1, text), text)
+    if (day := _month_or_year(bare, text, today)) is not None:
+        return _first_of(day, text)
     if found := re.fullmatch(r"(\d{1,2})\s?([-/.])\s?(\d{1,2})\s?\2\s?(\d{4}|\d\d)", bare):
         order = True if found[2] == "." else day_first
         if found[2] == "-" and len(found[4]) == 2 and not order:
             raise TwoReadings(f"“{text}” can be read day first or year first")
         return _three(int(found[1]), int(found[3]), _year(found[4], today), text, order)
     return _named_month(bare, text, today)
+
+
+def _month_or_year(bare: str, text: str, today: date) -> date | None:
+    """First day of a year, or of a month written as 03/2023, 2023-03, or 3/23."""
+    if re.fullmatch(r"(19|20)\d\d", bare):
+        return date(int(bare), 1, 1)
+    if found := re.fullmatch(r"(\d{1,2})[-/.\s](\d{4})|(\d{4})[-/.](\d{1,2})", bare):
+        return _day(int(found[2] or found[3]), int(found[1] or found[4]), 1, text)
+    found = re.fullmatch(r"(\d{1,2})[-/.](\d\d)", bare)
+    if found and int(found[2]) > 12:  # no day and month: it has a year in it
+        return _day(_year(found[2], today), int(found[1]), 1, text)
+    return None
 
 
 def _three(one: int, two: int, year: int, text: str, day_first: bool | None) -> When:

@@ -12,7 +12,7 @@ from hilum.sheets.columns import Column, Headed
 from hilum.sheets.dates import When, to_date, to_year
 from hilum.sheets.grid import ERROR, Broken, Cell, Row, text_of
 from hilum.sheets.habits import Habits
-from hilum.sheets.headings import Field, plain
+from hilum.sheets.headings import Field, counts_each, plain
 from hilum.sheets.kinding import Kinder
 from hilum.sheets.kindwords import UnclearName
 from hilum.sheets.numbers import to_percent
@@ -22,7 +22,7 @@ T = TypeVar("T")
 LONGEST_CODE = 40
 LONGEST_TEXT = 2_000
 _NOTHING = {"", "-", "–", "—", "?", "??", "n/a", "na", "none", "unknown", "nil", "x", ".", "tbd"}
-_NOTHING |= {"unbekannt", "inconnu", "onbekend", "not tested", "untested", "no data", "null"}
+_NOTHING |= {"unbekannt", "inconnu", "onbekend", "not tested", "untested", "no data", "null", "--"}
 _QUOTES = "\"“”„‘’'«»"
 
 
@@ -119,6 +119,9 @@ class _Reader:
         self._amounts(row, draft)
         self._place(row, draft)
         self._note(row, draft)
+        for column in self._headed.columns:
+            if column.misfit and (text := text_of(row.cell(column.index))):
+                draft.remarks.append(f"“{text}” in “{column.heading}” is not used")
         return draft
 
     # Cells
@@ -239,8 +242,24 @@ class _Reader:
                 draft.notes.append(f"{column.heading}: {text}")
                 draft.remarks.append(f"{error}; kept in the note")
                 continue
-            if amount is not None:
-                self._add_amount(column, amount, row, draft)
+            if amount is None:
+                continue
+            if counts_each(column.heading) and name is not Field.PACKETS:
+                amount = self._times_packets(row, amount)
+            self._add_amount(column, amount, row, draft)
+
+    def _times_packets(self, row: Row, amount: Amount) -> Amount:
+        """Multiply the content of one packet by the number of packets, if that is known."""
+        packets = self._parsed(row, Field.PACKETS, self._amount_reader("packets"))
+        if packets is None or packets.packets is None:
+            return Amount(bare=amount.seeds or amount.grams or amount.bare, note=amount.note)
+        times = packets.packets
+        return Amount(
+            seeds=None if amount.seeds is None else amount.seeds * times,
+            grams=None if amount.grams is None else amount.grams * times,
+            bare=None if amount.bare is None else amount.bare * times,
+            note=amount.note,
+        )
 
     def _amount_reader(self, unit: str) -> Callable[[Cell], Amount]:
         return lambda cell: to_amount(cell, self._habits.numbers, unit)

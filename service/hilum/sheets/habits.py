@@ -99,9 +99,10 @@ def _is_fraction(headed: Headed, numbers: Numbers) -> bool:
 
 def _day_first(headed: Headed, notes: list[str]) -> bool | None:
     """Tell the order of day and month by the numbers above twelve, else by the language."""
+    cells = [cell for row in headed.grid.rows[headed.start :] for cell in row.cells]
     pairs = [
         (int(found[1]), int(found[2]))
-        for cell in _cells(headed, *_DATES)
+        for cell in cells
         if isinstance(cell, str) and (found := re.match(r"\s*(\d{1,2})[/-](\d{1,2})[/-]\d", cell))
     ]
     day = any(first > 12 for first, _ in pairs)

@@ -10,6 +10,7 @@ from functools import cache, lru_cache
 from hilum.science.names import slip_count
 
 WEAK = 0.5  # names below this are no match
+SURE = 0.95  # names from here on are the phrase itself
 _SLIP_FROM = 6  # letters from which one typing error is forgiven
 
 
@@ -50,7 +51,7 @@ _WORDS: Mapping[Field, Mapping[str, str]] = {
     Field.KIND: {
         "en": "kind;crop;crop name;species;vegetable;veg;plant;plant name;common name;common;"
         "type of seed;seed type;seed;seeds name;plant type;crop type;what;type;name;item;herb;"
-        "flower;description;vegetable name;seed name;crop species;product",
+        "flower;english;english name;description;vegetable name;seed name;crop species;product",
         "de": "art;kultur;gemüse;pflanze;pflanzenart;kulturart;gemüseart;deutscher name;saatgut;"
         "samen;bezeichnung",
         "fr": "espèce;légume;plante;culture;nom commun;nom;semence;désignation",
@@ -66,7 +67,7 @@ _WORDS: Mapping[Field, Mapping[str, str]] = {
     Field.VARIETY: {
         "en": "variety;variety name;cultivar;cv;var;variety cultivar;cultivar name;strain;"
         "selection;variety or cultivar;named variety;cultivar variety;name of variety;name",
-        "de": "sorte;sortenname;sortenbezeichnung;zuchtsorte",
+        "de": "sorte;sort;sortenname;sortenbezeichnung;zuchtsorte",
         "fr": "variété;cultivar;nom de la variété",
         "nl": "ras;variëteit;rasnaam;cultivar",
     },
@@ -133,7 +134,8 @@ _WORDS: Mapping[Field, Mapping[str, str]] = {
     },
     Field.QUANTITY: {
         "en": "quantity;qty;amount;stock;on hand;in stock;remaining;how much;how many;left;"
-        "quantity left;amount left;inventory;quantity on hand;approx qty;qty left;packet size",
+        "quantity left;amount left;inventory;quantity on hand;approx qty;qty left;packet size;"
+        "contents",
         "de": "menge;bestand;anzahl;vorrat;stück;restmenge;inhalt",
         "fr": "quantité;qté;stock;reste",
         "nl": "hoeveelheid;aantal;voorraad;rest",
@@ -147,7 +149,7 @@ _WORDS: Mapping[Field, Mapping[str, str]] = {
     Field.BOX: {
         "en": "box;location;stored in;storage;where;container;drawer;tub;tin;shelf;place;position;"
         "storage location;where stored;bin;box name;box no;box number;storage box;crate;kept in;"
-        "where kept;fridge or freezer;store;storage place",
+        "where kept;loc;fridge or freezer;store;storage place",
         "de": "lagerort;kiste;schachtel;lager;ort;standort;lagerplatz;schublade;behälter;dose;fach",
         "fr": "boîte;emplacement;lieu;rangement;lieu de stockage;tiroir;stockage",
         "nl": "doos;plaats;locatie;bak;lade;opslag;bewaarplaats;bewaard in",
@@ -222,6 +224,18 @@ _UNITS = {
 }
 
 
+_EACH = re.compile(
+    r"(\b(per|je|pro|par|in (a|each))\s+|/\s*)"
+    r"(packet|pkt|pack|envelope|sachet|tüte|zakje|portion)|packet size|\b(per|/)\s*pk",
+    re.IGNORECASE,
+)
+
+
+def counts_each(heading: str) -> bool:
+    """Tell whether a heading speaks of the content of one packet."""
+    return bool(_EACH.search(heading))
+
+
 @dataclass(frozen=True, slots=True)
 class Meaning:
     """What a heading may mean: how well it fits (0 to 1), and in which language."""
@@ -261,7 +275,10 @@ def meanings(heading: str) -> tuple[Meaning, ...]:
         fit = _fit(bare, phrase)
         if fit >= WEAK and (field not in best or fit > best[field].fit):
             best[field] = Meaning(field, fit, language)
-    return tuple(sorted(best.values(), key=lambda meaning: -meaning.fit))
+    found = sorted(best.values(), key=lambda meaning: -meaning.fit)
+    if found and found[0].fit >= SURE:
+        found = [meaning for meaning in found if meaning.fit >= SURE]
+    return tuple(found)
 
 
 @cache

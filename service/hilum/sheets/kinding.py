@@ -108,10 +108,13 @@ class Kinder:
     def _written(self, written: str, variety: str, botanical: str) -> Found:
         try:
             named = self._named(written, variety)
-        except UnclearName:
+        except UnclearName as error:
             if not botanical:
                 raise
-            named = kind_and_rest(botanical, self._language)
+            try:
+                named = kind_and_rest(botanical, self._language)
+            except UnclearName:
+                raise error from None
             common = kinds()[named.key].common
             return Found(named.key, variety, (f"“{written}” is {common} by its botanical name",))
         if botanical:

@@ -70,8 +70,8 @@ def names_a_kind(text: str, language: str = "en") -> bool:
 
 def _spelt(text: str, language: str) -> Named | None:
     """Find kind and variety in a cell that spells the kind right."""
-    if (key := exact(text, language)) is not None:
-        return Named(key)
+    if (whole := _longest([(text.split(), [])], language)) is not None:
+        return whole
     for kind, rest in _splits(text):
         if (key := _prefix_exact(kind, language)) is not None:
             return Named(key, rest)
@@ -176,7 +176,8 @@ def _names(language: str) -> dict[str, frozenset[str]]:
         own,
         [(each.key, each.key) for each in every],
         [(each.common, each.key) for each in every],
-        [(name, each.key) for each in every for name in (*each.synonyms, each.botanical)],
+        [(name, each.key) for each in every for name in each.synonyms],
+        [(each.botanical, each.key) for each in every if each.botanical != each.species],
         [(each.species, each.key) for each in seed],
         [(each.genus, each.key) for each in seed],
     ]

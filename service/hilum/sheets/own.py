@@ -20,7 +20,7 @@ from hilum.sheets.headings import Field
 from hilum.sheets.matching import Matched, Matcher
 from hilum.sheets.safe import disarmed
 from hilum.sheets.tables import BOXES, JOURNAL, LOTS, STAYS, TABLES, TESTS, Table, Where
-from hilum.sheets.workbook import MOST_UNPACKED
+from hilum.sheets.workbook import MOST_UNPACKED, UNPACKING
 
 Rows = list[tuple[int, Sequence[Cell]]]
 Tables = Mapping[str, Rows]  # rows below the headings, by name of table
@@ -92,7 +92,7 @@ def _packed(data: bytes) -> Tables | None:
             if sum(part.file_size for part in parts.values()) > MOST_UNPACKED:
                 raise InvalidInputError("The zip file would unpack to far too much.", "file")
             texts = {name: pack.read(file) for name, file in wanted.items()}
-    except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError, RuntimeError):
+    except UNPACKING:
         return None  # the reader of workbooks says what is wrong with it
     found: dict[str, Rows] = {}
     for table in TABLES:

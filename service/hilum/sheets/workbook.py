@@ -7,6 +7,7 @@ import io
 import re
 import warnings
 import zipfile
+import zlib
 from collections.abc import Iterator, Sequence
 from datetime import date, datetime, time, timedelta
 from typing import TYPE_CHECKING, Any
@@ -17,6 +18,9 @@ from hilum.sheets.safe import disarmed
 
 if TYPE_CHECKING:
     from openpyxl.workbook.workbook import Workbook
+
+UNPACKING = (zipfile.BadZipFile, zlib.error, OSError, EOFError, ValueError, RuntimeError)
+"""What unpacking a damaged zip file raises."""
 
 MOST_UNPACKED = 300_000_000  # bytes
 MOST_PARTS = 2_000
@@ -65,7 +69,7 @@ def inspect(data: bytes) -> None:
             for part in parts:
                 if part.filename.endswith((".xml", ".rels")):
                     _check_declarations(pack, part)
-    except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError, RuntimeError) as error:
+    except UNPACKING as error:
         raise InvalidInputError(
             "The workbook is damaged: it cannot be unpacked. Was it copied whole?"
         ) from error
