@@ -209,8 +209,8 @@ ones no use for desiccant. The watch is told the grams of gel; the seed's only t
 
 ## Thirty days before
 
-Thirty days before the box stays above {limit:g} % for a day the watch is asked for the date. The error
-is that of the remaining 30 days.
+Thirty days before the box stays above {limit:g} % for a day the watch is asked for the date. The
+error is that of the remaining 30 days.
 
 {rows}
 
