@@ -42,6 +42,9 @@ LOOKING = {
     "GET /lots",
     "GET /lots/{code}",
     "GET /journal",
+    "GET /lots/{code}/compare",
+    "GET /boxes/{slug}/compare",
+    "GET /boxes/{slug}/review",
     "GET /sure",
     "GET /live",
 }
@@ -87,8 +90,8 @@ ROUTES = all_routes()
 def may(who: str, route: str, mode: str) -> bool:
     """Tell who may ask for what."""
     token = who.startswith(("read", "ingest"))
-    if mode == "locked" and route == "GET /sign-in" and not token:
-        return False  # there is nothing to sign in with
+    if mode == "locked" and not token:  # nor is there anything to sign in with
+        return route in ANYBODY - {"GET /sign-in"}
     if who == "owner" or (mode == "open" and not token):
         return route not in SENDING
     return route in MAY[who]
