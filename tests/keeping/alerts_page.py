@@ -6,7 +6,7 @@
 from pathlib import Path
 
 from hilum.keeping.judging import span
-from hilum.keeping.rules import RULES, Rule
+from hilum.keeping.rules import COLD_DWELL_S, RULES, Rule
 
 PAGE = Path(__file__).resolve().parents[2] / "service" / "docs" / "alerts.md"
 BEGIN, END = "<!-- rules: written by tests/keeping/alerts_page.py -->", "<!-- end of rules -->"
@@ -28,8 +28,8 @@ def _row(rule: Rule) -> str:
     side = "below" if rule.side.value > 0 else "above"
     over = f"{rule.band:g} {rule.unit} {side} the limit" if rule.band else "the limit"
     lasts = span(rule.dwell_s) if rule.dwell_s else "at once"
-    if rule.key == "warm":
-        lasts += "; 36 hours in fridge and freezer"
+    if rule.key in COLD_DWELL_S:
+        lasts += f"; {COLD_DWELL_S[rule.key] // 3600} hours in fridge and freezer"
     again = span(rule.repeat_s) if rule.repeat_s else "none"
     urgent = " (told at night too)" if rule.urgent else ""
     cells = (f"{rule.title}{urgent}", rule.quantity, rule.limit_words, over, lasts, again)

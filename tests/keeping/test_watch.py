@@ -199,10 +199,25 @@ def test_a_jar_from_the_fridge_is_to_be_kept_shut() -> None:
     assert alert is not None
     assert alert.until_ms is not None
     assert small.clock.time_ms < alert.until_ms <= small.clock.time_ms + 10 * HOUR
-    small.run(60, temp_c=13.9)
-    assert small.state("condensation") is AlertState.RAISED
+    for temp_c in (10.5, 11.5, 12.5, 13.4, 13.9):
+        small.run(10, temp_c=temp_c)
+        assert small.state("condensation") is AlertState.RAISED
     small.run(10, temp_c=14.1)
     assert small.told()[-1] == ("condensation", "cleared")
+
+
+def test_a_jar_as_warm_as_a_cool_room_may_be_opened() -> None:
+    """Once it no longer warms up it is as warm as its room, whatever the room was taken to be."""
+    small = Small(BoxType.FRIDGE)
+    small.place()
+    small.run(47 * 60, temp_c=4.0, every=60)
+    small.refresh()
+    small.run(60, temp_c=4.0)
+    for temp_c in (9.5, 11.0, 12.0):
+        small.run(10, temp_c=temp_c)
+    assert small.state("condensation") is AlertState.RAISED
+    small.run(120, temp_c=12.2)
+    assert small.told() == [("condensation", "raised"), ("condensation", "cleared")]
 
 
 def test_shut_until_by_the_sensor_of_the_room(tub: Small) -> None:

@@ -35,6 +35,13 @@ WARMING_C = 5.0
 """A box this much warmer than its middle of the last three days was taken out of the cold. Doors
 and defrosting warm a fridge by less; no source."""
 
+SETTLED_C = 0.3
+"""A box that warms by no more in an hour is about as warm as its room, and no water settles on it.
+No source; with a time constant of 8 h it is then 2.5 °C colder than the room."""
+
+RISING_C = 1.0
+"""A box taken out of the cold warms by more than this in an hour; a room does not. No source."""
+
 FRESH_MS = 30 * 60_000
 FREEZER_C = -18.0
 SLACK_MS = MS_PER_HOUR
@@ -211,8 +218,7 @@ class BoxSigns:
         if self._now - newest.time_ms > FRESH_MS:
             yield self._sign("condensation", limits, NOTHING)
             return
-        base = self._middle(newest.time_ms, "temp_mean")
-        if base is None or newest.temp_c < base + WARMING_C:
+        if not self._warms_up(newest.time_ms, newest.temp_c):
             if told:
                 yield self._sign("condensation", limits, single(newest.time_ms, 0.0))
             return
@@ -223,6 +229,18 @@ class BoxSigns:
                 "condensation", limits, single(newest.time_ms, max(advice.margin_c, 0.0)),
                 words={"until": self._scene.local(until)}, until_ms=until,
             )  # fmt: skip
+
+    def _warms_up(self, newest_ms: int, temp_c: float) -> bool:
+        """Whether a box was taken out of the cold and is not yet as warm as what surrounds it."""
+        base = self._middle(newest_ms, "temp_mean")
+        placement = current_sensor(inside(self._placements), newest_ms)
+        if base is None or temp_c < base + WARMING_C or placement is None:
+            return False
+        earlier = self._scene.store.before(placement.sensor, newest_ms - MS_PER_HOUR + 1)
+        if earlier is None or earlier.temp_c is None:
+            return True
+        told = self._scene.open_alert(RULES["condensation"], self._box.slug) is not None
+        return temp_c - earlier.temp_c > (SETTLED_C if told else RISING_C)
 
     def _swap(self) -> Iterator[Sign]:
         limits = self._scene.limits("desiccant", self._box)

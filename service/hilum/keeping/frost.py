@@ -68,10 +68,14 @@ def frost_reason(of: Kind | None, mc_wet_pct: float | None) -> str | None:
         Its moisture [% wet basis]; ``None``: not known.
     """
     advice = freezing_advice(of, mc_wet_pct)
+    if advice.verdict is Freezing.NEVER:
+        return advice.words.split(": ", 1)[-1].rstrip(".")
+    if mc_wet_pct is None or advice.limit_pct is None:
+        return "how moist it is, is not known"
+    if mc_wet_pct > advice.limit_pct:
+        return f"about {mc_wet_pct:.1f} % water, {advice.limit_pct:g} % is the most"
     if advice.verdict in DANGERS:
-        return advice.words
-    if advice.limit_pct is not None and mc_wet_pct is not None and mc_wet_pct > advice.limit_pct:
-        return advice.words
+        return f"its humidity is about {advice.erh_pct:.0f} % at 20 °C"
     return None
 
 
@@ -92,7 +96,7 @@ def at_risk(store: Store, box: str, now_ms: int) -> list[AtRisk]:
             moisture = lot_loss(store, lot, now_ms, ledger).mc_wet_pct
         why = frost_reason(of, None if moisture is None else min(moisture, 50.0))
         if why is not None:
-            found.append(AtRisk(lot.code, stay.from_ms, why.rstrip(".")))
+            found.append(AtRisk(lot.code, stay.from_ms, why))
     return found
 
 

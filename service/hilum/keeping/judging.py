@@ -67,7 +67,8 @@ class Sign:
         """Fill in a sentence."""
         limits = self.limits
         figures = {"value": value, "limit": limits.limit, "release": limits.release}
-        return template.format(**{**figures, "dwell": span(limits.dwell_s), **self.words})
+        filled = template.format(**{**figures, "dwell": span(limits.dwell_s), **self.words})
+        return filled[0].upper() + filled[1:]
 
 
 def single(time_ms: int, value: float) -> tuple[Ints, Floats]:

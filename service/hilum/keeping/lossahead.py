@@ -26,6 +26,9 @@ source)."""
 LEAST_BURN = 0.01
 """Share of the budget that must go in 30 days for a lot to count: slower loss can wait."""
 
+LEAST_COVERED_S = 7 * 86_400
+"""Time backed by readings that the ledger must hold: before, the loss is reckoned, not measured."""
+
 LEAST_DAYS = 14.0
 """Days a lot must have been here: before, the loss tells of the place it came from."""
 
@@ -73,7 +76,7 @@ def loss_ahead(store: Store, box: Box, now_ms: int, limit: float) -> LossAhead |
 
 def _times(lot: Lot, loss: LotLoss, box: Box) -> float | None:
     """Recent loss as a multiple of the planned one; 0 where it does not matter yet."""
-    if loss.recent_per_day is None:
+    if loss.recent_per_day is None or (loss.covered_s or 0.0) < LEAST_COVERED_S:
         return None
     try:
         seed = kind(lot.kind)

@@ -28,8 +28,10 @@ WARM_ROOM_C = 25.0
 """Too warm elsewhere [°C]: common practice, no source. Each 5 °C about halves the life of seed
 (Harrington, read)."""
 
-COLD_DWELL_S = 36 * 3600
-"""A box from the cold may stand in the room for the day it needs to warm up, and some hours."""
+COLD_DWELL_S = {"warm": 36 * 3600, "damp": 12 * 3600, "open": 12 * 3600}
+"""Dwell in fridge and freezer [s]. A box may stand in the room for the day it needs to warm up, and
+some hours. Opened, its air is dry again later than in a room: seed takes up water about twice as
+slowly for each 10 °C of cooling (memory, low)."""
 
 LONGEST_DWELL_S = 30 * 86_400
 SHORTEST_REPEAT_S = 3600
@@ -175,8 +177,8 @@ def limits_for(
 
 def default_dwell_s(rule: Rule, box: Box | None) -> int:
     """Dwell of a rule by itself [s]."""
-    if rule.key == "warm" and box is not None and box.type in WARM_C:
-        return COLD_DWELL_S
+    if box is not None and box.type in WARM_C:
+        return COLD_DWELL_S.get(rule.key, rule.dwell_s)
     return rule.dwell_s
 
 

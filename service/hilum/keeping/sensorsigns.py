@@ -54,7 +54,7 @@ class Watched:
     def words(self) -> dict[str, str]:
         """Names for sentences."""
         beside = "beside " if self.placement.role is Role.OUTSIDE else ""
-        name = f"The sensor {self.sensor.name} ({beside}{self.box.name})"
+        name = f"the sensor {self.sensor.name} ({beside}{self.box.name})"
         return {"name": name, "place": self.box.name}
 
 
