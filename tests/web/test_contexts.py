@@ -2,23 +2,25 @@
 
 import dataclasses
 from dataclasses import replace
+from datetime import date
 from typing import Annotated, get_args, get_origin, get_type_hints
 
 import pytest
 from starlette.testclient import TestClient
 
-from hilum.domain.model import Box, BoxType, Event, EventType, Reading
+from hilum.domain.alerts import Alert, AlertChange, AlertState
+from hilum.domain.model import Box, BoxType, Event, EventType, PlanLine, Reading, SeasonPlan
 from hilum.stores.memory import MemoryStore
-from hilum.web import contexts, pieces
+from hilum.web import contexts, pieces, seasoncontexts
 from hilum.web.app import create_app
 from hilum.web.assets import StaticUrls, web_folder
-from hilum.web.parts import IngestStatus, WebParts
+from hilum.web.parts import IngestStatus, SettingShown, SettingsShown, WebParts
 from hilum.web.render import Renderer, environment
 from web.small_world import NOW_MS
 
 CONTEXTS = [
     found
-    for module in (contexts, pieces)
+    for module in (contexts, pieces, seasoncontexts)
     for found in vars(module).values()
     if dataclasses.is_dataclass(found)
     and isinstance(found, type)
@@ -71,12 +73,20 @@ def test_templates_and_contexts_agree(parts: WebParts, monkeypatch: pytest.Monke
 
     monkeypatch.setattr(Renderer, "html", html)
     parts.store.add_event(Event(0, 1, EventType.NOTE, lot="L-0001", text="pale"))
+    parts.store.save_plan(
+        SeasonPlan(0, "Spring", date(2026, 3, 1)), [PlanLine("onion", 9), PlanLine("leek", 9)]
+    )
+    alert = Alert("a", "damp", AlertState.RAISED, NOW_MS, "Damp.", "Dry it.", box="tub")
+    parts.store.change_alerts([AlertChange(alert, None)])
     status = IngestStatus(connected=True, broker="h:1", durable=False)
-    told = WebParts(parts.store, parts.clock, parts.live, lambda: status)
+    shown = SettingsShown("f", (SettingShown("site", "home", "default", "name"),), ("mail",))
+    told = replace(parts, ingest_status=lambda: status, shown=lambda: shown)
     with TestClient(create_app(told), "http://localhost") as client:
         for url in (
             "/", "/boxes/drawer", "/lots?q=e", "/journal", "/sensors", "/sure", "/x",
             "/lots/new?did=3", "/lots/move?lot=L-0001", "/lots/L-0001/test", "/journal?type=note",
+            "/season", "/season/1", "/lots/L-0001/compare", "/boxes/tub/compare",
+            "/boxes/drawer/review", "/settings", "/settings?sent=mail", "/lots?order=use-first",
         ):  # fmt: skip
             client.get(url)
         for lot in parts.store.lots():

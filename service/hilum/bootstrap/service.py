@@ -13,6 +13,7 @@ from hilum.bootstrap.doors import doors_of, first_link
 from hilum.bootstrap.health import health
 from hilum.bootstrap.http_intake import HttpIntake
 from hilum.bootstrap.keeping_loop import KeepingLoop
+from hilum.bootstrap.settings_view import settings_shown, try_channel
 from hilum.config import Settings, SourceSetting
 from hilum.domain.errors import HilumError
 from hilum.domain.ports import Store
@@ -152,6 +153,9 @@ class Service:
                 live=self.hub,
                 ingest_status=self.status,
                 health=self.health,
+                changed=lambda: self._loop.wake(frozenset()),
+                shown=lambda: settings_shown(self.settings, system_clock()),
+                try_channel=lambda name: try_channel(self.settings, system_clock(), name),
                 doors=doors_of(self.settings, self._first_key),
                 ingest_http=HttpIntake(self.store, system_clock(), self.wake),
                 settings=WebSettings(

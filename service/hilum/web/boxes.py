@@ -12,7 +12,7 @@ from hilum.keeping.overview import (
     Spread,
 )
 from hilum.science.seedmodel import WET_ERH_PCT
-from hilum.web.contexts import Band, BoxCard, BoxesPage, FirstPath, Stamp, WeekSmear
+from hilum.web.contexts import AlertCard, Band, BoxCard, BoxesPage, FirstPath, Stamp, WeekSmear
 from hilum.web.format import (
     NBSP,
     UNKNOWN,
@@ -214,6 +214,7 @@ def boxes_page(
     *,
     style: Style,
     path: FirstPath | None = None,
+    alerts: tuple[AlertCard, ...] = (),
 ) -> BoxesPage:
     """Give the page of all boxes."""
     belong = "belongs" if unclaimed == 1 else "belong"
@@ -222,7 +223,9 @@ def boxes_page(
         title="Boxes",
         headline=headline(overviews) if overviews or path is None else FIRST_WORDS,
         path=path,
+        alerts=alerts,
         well=bool(overviews)
+        and not alerts
         and all(
             o.need is None and (is_now(o) or o.freshness is Freshness.NO_SENSOR) for o in overviews
         ),
@@ -275,6 +278,8 @@ def box_care(slug: str) -> tuple[Link, ...]:
     return (
         Link("Add a lot here", f"/lots/new?box={slug}"),
         Link("Opened earlier", f"/boxes/{slug}/opened"),
+        Link("Keep it otherwise?", f"/boxes/{slug}/compare"),
+        Link("Review a season", f"/boxes/{slug}/review"),
         Link("Correct this box", f"/boxes/{slug}/edit"),
     )
 

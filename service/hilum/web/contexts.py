@@ -129,6 +129,26 @@ class FirstPath:
 
 
 @dataclass(frozen=True, slots=True)
+class AlertCard:
+    """Something that is wrong and was told."""
+
+    sentence: Annotated[str, "What is wrong."]
+    advice: Annotated[str, "What to do."]
+    since: Annotated[str, "Since when, and whether someone took note."]
+    place: Annotated[Link | None, "What it is about; none where the page says it."]
+    seen: Annotated[FormView | None, "Takes note of it; none where that was done."]
+
+
+@dataclass(frozen=True, slots=True)
+class Water:
+    """The water of a box."""
+
+    due: Annotated[str, "When fresh desiccant is due, or why that cannot be told."]
+    breathing: Annotated[str, "How fast its air follows the room, or why that cannot be told."]
+    notes: Annotated[tuple[str, ...], "What these leave open."]
+
+
+@dataclass(frozen=True, slots=True)
 class BoxesPage:
     """All boxes, and what needs doing today."""
 
@@ -136,6 +156,7 @@ class BoxesPage:
     headline: Annotated[str, "What needs doing today, in one sentence."]
     well: Annotated[bool, "Whether nothing needs doing."]
     path: Annotated[FirstPath | None, "The way to a first lot; none once there is one."]
+    alerts: Annotated[tuple[AlertCard, ...], "Alerts nobody took note of yet."]
     cards: Annotated[tuple[BoxCard, ...], "The boxes, those that need a person first."]
     waiting: Annotated[str, "Sensors that belong to no box yet, in words; empty if none."]
     as_of: Annotated[str, "When the page was made."]
@@ -202,6 +223,7 @@ class LotRow:
     year: Annotated[str, "Year of harvest or packing."]
     box: Annotated[Link | None, "Where it is; none if nowhere."]
     wrap: Annotated[str, "How it is packed."]
+    advice: Annotated[str, "What to do with it, by the order of use; empty in other orders."]
     viability: Annotated[str, "Viability now, in words."]
 
 
@@ -235,6 +257,8 @@ class BoxPage:
     doing: Annotated[tuple[Link, ...], "What else can be noted about it, most used first."]
     care: Annotated[tuple[Link, ...], "What can be changed about it."]
     card: Annotated[BoxCard, "The box now."]
+    alerts: Annotated[tuple[AlertCard, ...], "Alerts that are not over."]
+    water: Annotated[Water, "Its desiccant, and how it breathes."]
     chart: Annotated[Chart, "Its history."]
     facts: Annotated[tuple[Fact, ...], "Its limits, its sensor, its size."]
     note: Annotated[str, "What was noted about it."]

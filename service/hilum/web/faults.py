@@ -9,9 +9,11 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from hilum.domain.errors import (
+    AmbiguousNameError,
     ConflictError,
     HilumError,
     InvalidInputError,
+    NoLifeModelError,
     NotFoundError,
     OutOfRangeError,
     StoreError,
@@ -26,6 +28,8 @@ KINDS: tuple[tuple[type[Exception], int, str], ...] = (
     (InvalidInputError, 422, "invalid-input"),
     (OutOfRangeError, 422, "out-of-range"),
     (UnknownNameError, 422, "unknown-name"),
+    (AmbiguousNameError, 422, "ambiguous-name"),
+    (NoLifeModelError, 422, "no-life-model"),
     (ConflictError, 409, "conflict"),
     (StoreError, 503, "store"),
     (HilumError, 500, "failed"),

@@ -28,7 +28,7 @@ def entry_deeds(parts: WebParts) -> tuple[Deed, ...]:
     return (_enter(parts), _correct(parts))
 
 
-def _kind_fields(problem: Problem | None, typed: str, value: str = "") -> tuple[Field, ...]:
+def kind_fields(problem: Problem | None, typed: str, value: str = "") -> tuple[Field, ...]:
     """Ask for the kind, with every known name to choose from and the nearest where none fits."""
     names = tuple(Option(each.common, each.botanical) for each in kinds().values())
     ask = Field(
@@ -52,7 +52,7 @@ def _title(common: str) -> str:
     return f"{common} ({found.botanical})" if found else common
 
 
-def _kind(typed: Typed) -> KindMatch:
+def kind_typed(typed: Typed) -> KindMatch:
     """Look up the kind that was typed, or chosen among the nearest."""
     meant = typed.text("meant")
     return find_kind(meant or typed.needed("kind", "Say what kind of seed it is."))
@@ -153,7 +153,7 @@ def entry_form(parts: WebParts, problem: Problem | None = None, typed: str = "")
         "/lots/new",
         "Save the lot",
         (
-            *_kind_fields(problem, typed),
+            *kind_fields(problem, typed),
             *_label_fields(blank),
             Field("box", "Box", "select", only, options=boxes),
             Field("wrap", "Packed in", "select", Wrap.PAPER.value, options=wrap_options()),
@@ -179,7 +179,7 @@ def _enter(parts: WebParts) -> Deed:
 
     def act(key: str, typed: Typed) -> str:
         del key
-        match, now_ms = _kind(typed), parts.clock.now_ms()
+        match, now_ms = kind_typed(typed), parts.clock.now_ms()
         code = typed.text("code", longest=60)
         lot = Lot(code, **_values(typed, match.kind.key, Lot("", "")))  # type: ignore[arg-type]
         box = typed.text("box")
@@ -208,7 +208,7 @@ def _correct(parts: WebParts) -> Deed:
             lot_url(key, "edit"),
             "Save",
             (
-                *_kind_fields(problem, form.text("kind"), kind_name(lot.kind)),
+                *kind_fields(problem, form.text("kind"), kind_name(lot.kind)),
                 *_label_fields(lot),
                 *_more_fields(lot),
             ),
@@ -219,7 +219,7 @@ def _correct(parts: WebParts) -> Deed:
     def act(key: str, typed: Typed) -> str:
         lot = parts.store.lot(key)
         as_before = typed.text("kind") == kind_name(lot.kind) and not typed.text("meant")
-        kind = lot.kind if as_before else _kind(typed).kind.key
+        kind = lot.kind if as_before else kind_typed(typed).kind.key
         values: Mapping[str, object] = _values(typed, kind, lot)
         done = correct_lot(parts.store, key, values, now_ms=parts.clock.now_ms())
         return target(lot_url(key), done.events)

@@ -6,6 +6,7 @@ from urllib.parse import quote, urlencode
 from hilum.domain.model import GerminationTest, Lot, Stay, Wrap
 from hilum.domain.ports import Store
 from hilum.keeping.outlook import LotOutlook, lot_outlook, viabilities
+from hilum.keeping.usefirst import UseFirst, use_first
 from hilum.science.errors import UnknownNameError
 from hilum.science.kinds import Kind, kind
 from hilum.science.posterior import Band
@@ -17,8 +18,8 @@ from hilum.web.pieces import Fact, Link, Said
 from hilum.web.records import journal_days
 
 LOT_EVENTS = 8
-NAME, WEAKEST = "name", "weakest"
-ORDERS = {NAME: "By name", WEAKEST: "Weakest first"}
+NAME, WEAKEST, USE_FIRST = "name", "weakest", "use-first"
+ORDERS = {NAME: "By name", USE_FIRST: "Use first", WEAKEST: "Weakest first"}
 NO_FIGURE = "not worked out"
 
 WRAP_WORDS = {
@@ -64,10 +65,23 @@ def lot_rows(
         lots.sort(
             key=lambda lot: float(alive[lot.code].median_pct) if lot.code in alive else unknown
         )
-    return tuple(_row(lot, stays.get(lot.code), alive.get(lot.code), names) for lot in lots)
+    advised = {use.lot.code: use for use in use_first(store, now_ms)} if order == USE_FIRST else {}
+    if advised:
+        places = {code: place for place, code in enumerate(advised)}
+        lots.sort(key=lambda lot: places.get(lot.code, len(places)))
+    return tuple(
+        _row(lot, stays.get(lot.code), alive.get(lot.code), names, advised.get(lot.code))
+        for lot in lots
+    )
 
 
-def _row(lot: Lot, stay: Stay | None, alive: Band | None, box_names: Mapping[str, str]) -> LotRow:
+def _row(
+    lot: Lot,
+    stay: Stay | None,
+    alive: Band | None,
+    box_names: Mapping[str, str],
+    advised: UseFirst | None,
+) -> LotRow:
     place = Link(box_names.get(stay.box, stay.box), f"/boxes/{stay.box}") if stay else None
     return LotRow(
         code=lot.code,
@@ -77,8 +91,15 @@ def _row(lot: Lot, stay: Stay | None, alive: Band | None, box_names: Mapping[str
         year="" if lot.year is None else str(lot.year),
         box=place,
         wrap=WRAP_WORDS[stay.wrap] if stay else UNKNOWN,
-        viability=f"about {view.band_words(alive)}" if alive else NO_FIGURE,
+        advice=advised.group.capitalize() if advised else "",
+        viability=_alive_words(alive, advised),
     )
+
+
+def _alive_words(alive: Band | None, advised: UseFirst | None) -> str:
+    if advised and advised.now is not None:
+        return advised.words
+    return f"about {view.band_words(alive)}" if alive else NO_FIGURE
 
 
 def lots_page(store: Store, query: str, order: str, now_ms: int) -> LotsPage:
@@ -148,6 +169,7 @@ def lot_doing(code: str) -> tuple[Link, ...]:
         Link("Use seed", lot_url(code, "use")),
         Link("Move", f"/lots/move?{urlencode({'lot': code})}"),
         Link("Split", lot_url(code, "split")),
+        Link("Keep it otherwise?", lot_url(code, "compare")),
         Link("Note", lot_url(code, "note")),
         Link("Correct", lot_url(code, "edit")),
         Link("Archive", lot_url(code, "archive")),

@@ -9,11 +9,13 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, Response, StreamingResponse
 
+from hilum.domain.alerts import AlertState
 from hilum.domain.model import Placement
 from hilum.keeping.overview import box_extent, box_history, box_overview, current_sensor
 from hilum.web.api import live_json
 from hilum.web.boxdeeds import box_deeds
 from hilum.web.boxes import box_care, box_doing, box_facts, boxes_page, card, opened_form
+from hilum.web.compares import compare_all, compare_lot
 from hilum.web.contexts import BoxPage, HeardPage, SurePage
 from hilum.web.doing import Deed, add_deeds
 from hilum.web.firststart import first_path, heard
@@ -26,8 +28,12 @@ from hilum.web.lots import lot_page, lot_rows, lot_url, lots_page
 from hilum.web.parts import WebParts
 from hilum.web.records import JournalFilter, journal_days, journal_page, sensor_row, sensors_page
 from hilum.web.render import Renderer
+from hilum.web.reviews import review
 from hilum.web.said import said
+from hilum.web.seasons import order_file, season, season_deeds, seasons
 from hilum.web.sensordeeds import sensor_deeds
+from hilum.web.settingspage import channel_deed, settings_page
+from hilum.web.watchviews import alert_cards, open_alerts, seen_deed, water
 
 MOST_REJECTS = 500
 BOX_EVENTS = 8
@@ -42,6 +48,13 @@ def page_router(parts: WebParts, render: Renderer) -> APIRouter:
         ("/boxes/{slug}", box(parts, render)),
         ("/lots", lots(parts, render)),
         ("/lots/{code}", lot(parts, render)),
+        ("/lots/{code}/compare", compare_lot(parts, render)),
+        ("/boxes/{slug}/compare", compare_all(parts, render)),
+        ("/boxes/{slug}/review", review(parts, render)),
+        ("/season", seasons(parts, render)),
+        ("/season/{key}", season(parts, render)),
+        ("/season/{key}/order.csv", order_file(parts)),
+        ("/settings", settings_page(parts, render)),
         ("/journal", journal(parts, render)),
         ("/sensors", sensors(parts, render)),
         ("/sensors/heard", heard_now(parts, render)),
@@ -61,6 +74,9 @@ def all_deeds(parts: WebParts) -> tuple[Deed, ...]:
         *entry_deeds(parts),
         *lot_deeds(parts),
         *journal_deeds(parts),
+        seen_deed(parts),
+        *season_deeds(parts),
+        channel_deed(parts),
     )
 
 
@@ -72,8 +88,14 @@ def boxes(parts: WebParts, render: Renderer) -> Callable[[Request], Response]:
         overviews = [box_overview(store, b, now_ms) for b in store.boxes() if not b.archived]
         placed = _placed_now(parts, now_ms)
         unclaimed = sum(1 for sensor in store.sensors() if sensor.name not in placed)
+        raised = open_alerts(store, AlertState.RAISED)
         context = boxes_page(
-            overviews, unclaimed, now_ms, style=parts.style, path=first_path(parts)
+            overviews,
+            unclaimed,
+            now_ms,
+            style=parts.style,
+            path=first_path(parts),
+            alerts=alert_cards(raised, _box_names(parts), parts.style, "/"),
         )
         return render(request, "boxes.html", context)
 
@@ -103,6 +125,8 @@ def box(parts: WebParts, render: Renderer) -> Callable[..., Response]:
             doing=box_doing(slug),
             care=box_care(slug),
             card=card(overview, style),
+            alerts=alert_cards(open_alerts(store, box=slug), {}, style, f"/boxes/{slug}"),
+            water=water(store, found, now_ms),
             chart=chart(found, history, chosen, span, style),
             facts=box_facts(found, placements, now_ms, style),
             note=found.note,

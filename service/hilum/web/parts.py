@@ -67,6 +67,25 @@ TakeIn = Callable[[str, bytes], Taken]
 """Keeps a message of a sensor, ``site/name``, durably before it returns."""
 
 
+@dataclass(frozen=True, slots=True)
+class SettingShown:
+    """One setting as it is shown: no secret among them."""
+
+    name: str
+    value: str
+    source: str  # where it was set
+    words: str  # what it does
+
+
+@dataclass(frozen=True, slots=True)
+class SettingsShown:
+    """All settings, the file that holds them, and the channels on which alerts are told."""
+
+    file: str
+    rows: tuple[SettingShown, ...]
+    channels: tuple[str, ...]
+
+
 def nothing() -> None:
     """Do nothing."""
 
@@ -81,6 +100,9 @@ class WebParts:
     ingest_status: Callable[[], IngestStatus]
     settings: WebSettings = WebSettings()
     health: Callable[[], Sequence[HealthCheck]] = tuple
+    shown: Callable[[], SettingsShown] | None = None
+    try_channel: Callable[[str], None] | None = None  # sends a test, by name of channel
+    see: Callable[[str], object] | None = None  # takes note of an alert, by id
     changed: Callable[[], None] = nothing
     """Called after a person changed something, so that what follows from it is worked out."""
     doors: Doors = Doors()

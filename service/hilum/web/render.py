@@ -10,7 +10,13 @@ from hilum.domain.ports import Clock
 from hilum.web.assets import StaticUrls
 from hilum.web.contexts import Chrome, NavItem
 
-NAV = (("Boxes", "/"), ("Lots", "/lots"), ("Journal", "/journal"), ("Sensors", "/sensors"))
+NAV = (
+    ("Boxes", "/"),
+    ("Lots", "/lots"),
+    ("Season", "/season"),
+    ("Journal", "/journal"),
+    ("Sensors", "/sensors"),
+)
 SECTIONS = {"/boxes": "/"}
 """First part of an address, where it is not that of the page in the list."""
 

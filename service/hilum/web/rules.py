@@ -33,6 +33,10 @@ _DEEDS = (
     "/lots/{key}/note",
     "/journal/note",
     "/strike",
+    "/alerts/{key}/seen",
+    "/settings/test",
+    "/season/new",
+    *(f"/season/{{key}}/{deed}" for deed in ("edit", "add", "remove", "drop")),
 )
 """A page with a form, and what the form is sent to."""
 
@@ -50,6 +54,13 @@ RULES: Mapping[str, frozenset[Who]] = {
     "GET /lots": LOOK,
     "GET /lots/{code}": LOOK,
     "GET /journal": LOOK,
+    "GET /lots/{code}/compare": LOOK,
+    "GET /boxes/{slug}/compare": LOOK,
+    "GET /boxes/{slug}/review": LOOK,
+    "GET /settings": OWNER,
+    "GET /season": OWNER,
+    "GET /season/{key}": OWNER,
+    "GET /season/{key}/order.csv": OWNER,
     "GET /sure": LOOK,
     "GET /live": LOOK,
     "GET /sensors": OWNER,
