@@ -154,8 +154,8 @@ class AlertChange:
     """One step of one alert with all it brings about, kept whole or not at all.
 
     ``was`` is the state the step starts from (``None``: the alert is new). If the alert is in
-    another state by then, or another alert of this rule about this box and sensor is open, nothing of it is
-    kept.
+    another state by then, or another alert of this rule about this box and sensor is open, nothing
+    of it is kept.
     """
 
     alert: Alert
