@@ -9,6 +9,7 @@ from typing import Protocol
 
 from hilum.domain.access import Grant, Session
 from hilum.domain.alerts import Alert, AlertChange, Notice, NoticeState, RuleSetting
+from hilum.domain.corrections import Correction
 from hilum.domain.model import (
     AddOutcome,
     Box,
@@ -354,6 +355,26 @@ class SeasonStore(Protocol):
         ...
 
 
+class CorrectionStore(Protocol):
+    """How readings of sensors are corrected when they are read; the readings stay as they came."""
+
+    def corrections(self, sensor: str | None = None) -> Sequence[Correction]:
+        """By sensor, then in order of time; an unknown sensor has none."""
+        ...
+
+    def add_correction(self, correction: Correction) -> Correction:
+        """Add (``id`` 0) and give back with its id; marks the sensor dirty from its time.
+
+        ``InvalidInputError`` for one no working sensor needs; a second one of the same sensor and
+        time is a ``ConflictError``.
+        """
+        ...
+
+    def remove_correction(self, correction_id: int) -> Correction:
+        """Forget one and give it back; marks the sensor dirty from its time."""
+        ...
+
+
 class AccessStore(Protocol):
     """Who may do what: the owner's password and sessions, tokens and shared links."""
 
@@ -407,7 +428,14 @@ class AccessStore(Protocol):
 
 
 class Store(
-    ReadingStore, KeepingStore, LedgerStore, AlertStore, SeasonStore, AccessStore, Protocol
+    ReadingStore,
+    KeepingStore,
+    LedgerStore,
+    AlertStore,
+    SeasonStore,
+    CorrectionStore,
+    AccessStore,
+    Protocol,
 ):
     """All of them in one database."""
 

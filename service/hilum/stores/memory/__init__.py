@@ -3,6 +3,7 @@
 from hilum.stores.memory.access import AccessSection
 from hilum.stores.memory.alerts import AlertSection
 from hilum.stores.memory.changes import ChangesSection
+from hilum.stores.memory.corrections import CorrectionSection
 from hilum.stores.memory.keeping import KeepingSection
 from hilum.stores.memory.ledger import LedgerSection
 from hilum.stores.memory.readings import ReadingsSection
@@ -19,6 +20,7 @@ class MemoryStore(
     LedgerSection,
     AlertSection,
     SeasonSection,
+    CorrectionSection,
     AccessSection,
 ):
     """Implements ``hilum.domain.ports.Store`` in memory; nothing outlives it."""

@@ -10,6 +10,7 @@ from typing import TypeVar
 
 from hilum.domain.access import Grant, Session
 from hilum.domain.alerts import Alert, Notice, RuleSetting
+from hilum.domain.corrections import Correction
 from hilum.domain.errors import InvalidInputError, StoreError
 from hilum.domain.model import (
     Box,
@@ -83,6 +84,8 @@ class State:
     paces: dict[str, int] = field(default_factory=dict)
     plans: dict[int, tuple[SeasonPlan, tuple[PlanLine, ...]]] = field(default_factory=dict)
     last_plan: int = 0
+    corrections: dict[int, Correction] = field(default_factory=dict)
+    last_correction: int = 0
     password_hash: str = ""
     sessions: dict[str, Session] = field(default_factory=dict)  # by digest
     grants: dict[int, Grant] = field(default_factory=dict)

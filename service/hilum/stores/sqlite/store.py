@@ -12,6 +12,7 @@ from hilum.stores.sqlite.access import AccessSection
 from hilum.stores.sqlite.alerts import AlertSection
 from hilum.stores.sqlite.changes import ChangesSection
 from hilum.stores.sqlite.copies import write_copy
+from hilum.stores.sqlite.corrections import CorrectionSection
 from hilum.stores.sqlite.database import BUSY_S, Database, connect
 from hilum.stores.sqlite.errors import translated
 from hilum.stores.sqlite.journal import JournalSection
@@ -41,6 +42,7 @@ class SqliteStore(
     LedgerSection,
     AlertSection,
     SeasonSection,
+    CorrectionSection,
     AccessSection,
 ):
     """Implements ``hilum.domain.ports.Store`` over one SQLite file.
