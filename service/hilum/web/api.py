@@ -3,7 +3,8 @@
 from typing import Annotated
 
 import numpy as np
-from fastapi import APIRouter, Query
+from fastapi import APIRouter, Query, Security
+from fastapi.security import HTTPBearer
 from pydantic import BaseModel, ConfigDict, Field
 
 from hilum.domain.errors import InvalidInputError, NotFoundError
@@ -62,7 +63,20 @@ class HistoryAnswer(Strict):
     mc_oily_pct: Column = Field(description="% wet basis, small oily seed in paper")
 
 
+GUARDED: dict[int | str, dict[str, object]] = {
+    401: {"model": ErrorAnswer, "description": "No token that holds was shown"},
+    403: {"model": ErrorAnswer, "description": "The token is not meant for that"},
+    421: {"model": ErrorAnswer, "description": "Hilum does not answer under this name"},
+    503: {"model": ErrorAnswer, "description": "The database does not answer; try again later"},
+}
+"""What every address may answer with."""
+
+TOKEN = Security(
+    HTTPBearer(auto_error=False, scheme_name="token", description="made by “hilum tokens add”")
+)
+
 ERRORS: dict[int | str, dict[str, object]] = {
+    **GUARDED,
     404: {"model": ErrorAnswer, "description": "There is no such box"},
     422: {"model": ErrorAnswer, "description": "What was given cannot be used"},
 }
@@ -78,7 +92,7 @@ def api_router(parts: WebParts) -> APIRouter:
     """Routes under ``/api``."""
     router = APIRouter(prefix="/api")
 
-    @router.get("/boxes/{slug}/history", responses=ERRORS)
+    @router.get("/boxes/{slug}/history", responses=ERRORS, dependencies=[TOKEN])
     def history(
         slug: str,
         start_ms: Annotated[Milliseconds | None, Query(alias="from")] = None,

@@ -2,15 +2,14 @@
 
 from collections.abc import Awaitable, Callable
 
-from fastapi import APIRouter, Security
-from fastapi.security import HTTPBearer
+from fastapi import APIRouter
 from pydantic import Field
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 
 from hilum.domain.errors import InvalidInputError
-from hilum.web.api import ErrorAnswer, Strict
+from hilum.web.api import GUARDED, TOKEN, ErrorAnswer, Strict
 from hilum.web.callers import Caller
 from hilum.web.parts import TakeIn, WebParts
 from hilum.web.throttle import Buckets
@@ -21,20 +20,13 @@ BURST, PER_S = 60, 1.0
 NOT_SENML = f"Send a SenML pack (RFC 8428) as {SENML}."
 TOO_OFTEN = "This device sends too often: once a second is kept up with, sixty at once are taken."
 
-TOKEN = Security(
-    HTTPBearer(auto_error=False, scheme_name="token", description="made by “hilum tokens add”")
-)
-
 REFUSALS: dict[int | str, dict[str, object]] = {
-    401: {"model": ErrorAnswer, "description": "No token that holds was shown"},
-    403: {"model": ErrorAnswer, "description": "The token is not meant for that"},
+    **GUARDED,
     408: {"model": ErrorAnswer, "description": "The message took too long to arrive"},
     413: {"model": ErrorAnswer, "description": "The message is larger than 256 KiB"},
     415: {"model": ErrorAnswer, "description": "The message is not SenML JSON"},
-    421: {"model": ErrorAnswer, "description": "Hilum does not answer under this name"},
     422: {"model": ErrorAnswer, "description": "Nothing in the message could be used"},
     429: {"model": ErrorAnswer, "description": "Messages come too often; try again later"},
-    503: {"model": ErrorAnswer, "description": "Nothing was kept; send it again later"},
 }
 
 BODY = {
