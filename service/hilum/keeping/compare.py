@@ -250,7 +250,7 @@ def _over_a_year(
     start_ms = max(stay.from_ms, at_ms - round(DAYS_PER_YEAR * MS_PER_DAY))
     losses = loss_at(shelf.store, case.lot, np.array([start_ms, at_ms]), ledger)
     rate = float(losses[1] - losses[0]) / ((at_ms - start_ms) / MS_PER_DAY)
-    return replace(case, loss=replace(case.loss, recent_per_day=rate))
+    return replace(case, loss=replace(case.loss, recent_per_day=rate, ahead_per_day=rate))
 
 
 def _path(case: Case, stay: Stay | None, storage: Storage, days: Floats) -> _Path:

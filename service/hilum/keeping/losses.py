@@ -24,6 +24,10 @@ from hilum.science.surrogates import COLD_FACTOR, DRY_FACTOR, Basis, basis_for, 
 RECENT_MS = 30 * MS_PER_DAY
 """The present burn rate is the mean over this time, since the rate swings with the weather."""
 
+AHEAD_MS = round(365.25 * MS_PER_DAY)
+"""What is to come is reckoned at the mean rate over this time in the present box, or as much of it
+as there is: a whole year holds every season."""
+
 RECENT_LEAST_MS = MS_PER_DAY
 """A shorter history gives no mean: the rate of the moment stands for it."""
 
@@ -57,6 +61,9 @@ class LotLoss:
         Temperature of the box [°C], or that taken for where there are no readings.
     rate_per_day, recent_per_day : float or None
         Loss [probit/d] at this moment, and over the last 30 days.
+    ahead_per_day, ahead_days : float or None
+        Loss [probit/d] to reckon with from now on if the lot stays where it is, and the time [d]
+        over which it is the mean: up to a year, not beyond the present stay.
     basis : Basis or None
         Whose constants are used.
     factor : float or None
@@ -80,6 +87,8 @@ class LotLoss:
     temp_c: float | None = None
     rate_per_day: float | None = None
     recent_per_day: float | None = None
+    ahead_per_day: float | None = None
+    ahead_days: float | None = None
     basis: Basis | None = None
     factor: float | None = None
     notes: tuple[str, ...] = ()
@@ -129,6 +138,7 @@ def lot_loss(store: Store, lot: Lot, at_ms: int, ledger: Ledger | None = None) -
     loss, _, _, wet_s, cold, dry = tally.both
     erh_pct, mc_wet_pct = _own_moisture(model, seed, moment)
     rate = loss_rate_per_day(model, moment.mc_dry_pct, moment.temp_c)
+    since_ms = _since(life, origin_ms, at_ms)
     return LotLoss(
         code=lot.code,
         at_ms=at_ms,
@@ -144,7 +154,9 @@ def lot_loss(store: Store, lot: Lot, at_ms: int, ledger: Ledger | None = None) -
         erh_pct=erh_pct,
         temp_c=moment.temp_c,
         rate_per_day=rate,
-        recent_per_day=_recent(life, origin_ms, at_ms, rate),
+        recent_per_day=_mean(life, max(origin_ms, at_ms - RECENT_MS), at_ms, rate),
+        ahead_per_day=_mean(life, since_ms, at_ms, rate),
+        ahead_days=(at_ms - since_ms) / MS_PER_DAY,
         basis=basis,
         factor=_factor(basis, loss, cold, dry),
         notes=loss_notes(store, life, tally, moment, at_ms),
@@ -179,8 +191,15 @@ def loss_at(store: Store, lot: Lot, times_ms: Ints, ledger: Ledger | None = None
     return np.array([life.loss_probit(int(time_ms)) for time_ms in times_ms])
 
 
-def _recent(life: LotLife, origin_ms: int, at_ms: int, rate: float) -> float:
-    start_ms = max(origin_ms, at_ms - RECENT_MS)
+def _since(life: LotLife, origin_ms: int, at_ms: int) -> int:
+    """Start of the time that stands for what is to come."""
+    course = life.course_at(at_ms)
+    arrived_ms = origin_ms if course is None else course.stay.from_ms
+    return min(max(origin_ms, arrived_ms, at_ms - AHEAD_MS), at_ms)
+
+
+def _mean(life: LotLife, start_ms: int, at_ms: int, rate: float) -> float:
+    """Mean loss over a time [probit/d]; the present rate where the time is too short."""
     if at_ms - start_ms < RECENT_LEAST_MS:
         return rate
     return life.between(start_ms, at_ms).both[0] / ((at_ms - start_ms) / MS_PER_DAY)

@@ -74,8 +74,8 @@ class LotOutlook:
         Share of the budget that is spent, and that goes in 30 days at the present rate [1];
         ``None`` without a budget.
     reached_ms, earliest_ms, latest_ms : int or None
-        When the median, the low and the high end reach the minimum at the present rate; ``None`` if
-        that is past or too far to name.
+        When the median, the low and the high end reach the minimum at the mean rate of the last
+        year in its box; ``None`` if that is past or too far to name.
     multiplier : tuple of float or None
         Median and 90 % band of the loss multiplier [1]: what the tests say of the constants.
     tests : tuple of TestSeen
@@ -216,8 +216,8 @@ def lot_outlook(store: Store, code: str, at_ms: int) -> LotOutlook:
     )
 
 
-def life_line(store: Store, code: str, times_ms: Ints) -> Band:
-    """Viability along a lot's life: the past by its ledger, the future at the present rate.
+def life_line(store: Store, code: str, times_ms: Ints, at_ms: int) -> Band:
+    """Viability along a lot's life: the past by its ledger, the future at the rate to reckon with.
 
     Parameters
     ----------
@@ -227,6 +227,8 @@ def life_line(store: Store, code: str, times_ms: Ints) -> Band:
         The lot.
     times_ms : ndarray of int
         Times [ms since 1970 UTC], in order.
+    at_ms : int
+        The present.
 
     Returns
     -------
@@ -234,20 +236,21 @@ def life_line(store: Store, code: str, times_ms: Ints) -> Band:
         [%], one of each for every time; NaN before the lot's origin and where nothing is modelled.
     """
     lot = store.lot(code)
-    now_ms = int(times_ms[-1]) if len(times_ms) else 0
-    case = lot_case(store, lot, now_ms)
-    nothing = np.full(len(times_ms), np.nan)
+    case = lot_case(store, lot, at_ms)
     if case.evidence is None:
+        nothing = np.full(len(times_ms), np.nan)
         return Band(nothing, nothing, nothing)
-    losses = loss_at(store, lot, times_ms) + case.shift_probit
+    past = np.minimum(times_ms, at_ms)
+    ahead_days = (times_ms - past) / MS_PER_DAY
+    losses = loss_at(store, lot, past) + ahead_days * (case.loss.ahead_per_day or 0.0)
+    losses = losses + case.shift_probit
     known = losses >= 0.0
     band = posterior(case.evidence).shown(np.where(known, losses, 0.0))
-    return Band(
-        *(
-            np.where(known, np.asarray(value), np.nan)
-            for value in (band.median_pct, band.low_pct, band.high_pct)
-        )
+    median, low, high = (
+        np.where(known, np.asarray(value), np.nan)
+        for value in (band.median_pct, band.low_pct, band.high_pct)
     )
+    return Band(median, low, high)
 
 
 def viabilities(store: Store, lots: Sequence[Lot], at_ms: int) -> dict[str, Band]:
@@ -305,8 +308,8 @@ def _budget(
 def _reached(
     belief: Posterior, case: Case, minimum_pct: float, at_ms: int
 ) -> tuple[int | None, int | None, int | None]:
-    """When median, low and high end of the band reach the minimum at the present rate."""
-    rate = case.loss.recent_per_day or 0.0
+    """When median, low and high end of the band reach the minimum, seasons included."""
+    rate = case.loss.ahead_per_day or 0.0
     days = FAR_DAYS * np.linspace(0.0, 1.0, AHEAD_STEPS) ** 2  # closer together at first
     band = belief.viability(case.total_probit + rate * days)
 

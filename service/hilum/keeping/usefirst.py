@@ -118,7 +118,7 @@ def _told(cases: Sequence[Case], at_ms: int) -> list[tuple[Place, UseFirst]]:
     evidences = [case.evidence for case in cases if case.evidence is not None]
     minimum = np.array([minimum_of(case) for case in cases])
     total = np.array([min(case.total_probit, MAX_LOSS_PROBIT) for case in cases])
-    rate = np.array([case.loss.recent_per_day or 0.0 for case in cases])
+    rate = np.array([case.loss.ahead_per_day or 0.0 for case in cases])
     told = []
     for chunk in posteriors(evidences):
         here = chunk.lots

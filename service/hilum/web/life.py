@@ -24,7 +24,7 @@ def life_chart(store: Store, outlook: LotOutlook, style: Style) -> Life | None:
     if outlook.now is None or outlook.minimum is None:
         return None
     times_ms = _times(outlook)
-    band = life_line(store, outlook.lot.code, times_ms)
+    band = life_line(store, outlook.lot.code, times_ms, outlook.at_ms)
     median, low, high = (
         np.asarray(value, float) for value in (band.median_pct, band.low_pct, band.high_pct)
     )

@@ -14,6 +14,10 @@ WET_LEAST_S = 1800.0
 NEAR_DAYS = 5 * 365.25
 """Dates further ahead are given as years."""
 
+MONTH_DAYS = 30.4
+YEAR_DAYS = 350.0
+"""A time this long is called a year: it holds every season."""
+
 STATUS_WORDS = {
     "read": "read in the source",
     "memory": "recalled from the source",
@@ -39,7 +43,7 @@ def headline(outlook: LotOutlook) -> str:
 
 
 def prospect(outlook: LotOutlook, style: Style) -> str:
-    """Say when a lot falls under its minimum if things go on as in the last month."""
+    """Say when a lot falls under its minimum if things go on as they did."""
     if outlook.now is None or outlook.minimum is None:
         return ""
     minimum = pct(outlook.minimum.pct)
@@ -47,8 +51,7 @@ def prospect(outlook: LotOutlook, style: Style) -> str:
         return f"It is probably under its minimum of {minimum} already ({_chance(outlook)})."
     if outlook.reached_ms is None:
         return (
-            f"At the rate of the last month it stays above its minimum of {minimum} for longer "
-            "than can be told."
+            f"{_pace(outlook)} it stays above its minimum of {minimum} for longer than can be told."
         )
     when = _date(outlook.reached_ms, outlook.at_ms, style)
     early = (
@@ -56,10 +59,17 @@ def prospect(outlook: LotOutlook, style: Style) -> str:
         if outlook.earliest_ms is not None
         else f"perhaps already ({_chance(outlook)})"
     )
-    return (
-        f"At the rate of the last month it falls under its minimum of {minimum} about {when}, "
-        f"{early}."
-    )
+    return f"{_pace(outlook)} it falls under its minimum of {minimum} about {when}, {early}."
+
+
+def _pace(outlook: LotOutlook) -> str:
+    """Name the time whose rate stands for what is to come."""
+    days = outlook.loss.ahead_days or 0.0
+    if days >= YEAR_DAYS:
+        return "At the rate of the last year"
+    if days >= 2 * MONTH_DAYS:
+        return f"At the rate of its {days / MONTH_DAYS:.0f} months here"
+    return "At the rate of its time here so far" if days >= 1 else "At the rate of this moment"
 
 
 def _chance(outlook: LotOutlook) -> str:
