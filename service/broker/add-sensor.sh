@@ -5,13 +5,16 @@
 #
 # FOLDER holds hilum.passwd and hilum.acl; by default /etc/mosquitto.
 set -eu
+export LC_ALL=C
 site=${1:?which site? for example: home} sensor=${2:?which sensor? for example: tub-1}
 folder=${3:-/etc/mosquitto}
 for name in "$site" "$sensor"; do
-  if ! printf '%s' "$name" | grep -Eqx '[a-z0-9][a-z0-9-]{0,62}'; then
-    echo "“$name” cannot be used: lower-case letters, digits and hyphens only." >&2
-    exit 2
-  fi
+  case $name in
+    '' | -* | *[!a-z0-9-]*)
+      echo "“$name” cannot be used: lower-case letters, digits and hyphens only." >&2
+      exit 2
+      ;;
+  esac
 done
 if grep -qs "^$sensor:" "$folder/hilum.passwd"; then
   echo "$sensor has a password already. To give it a new one:" >&2
