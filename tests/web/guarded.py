@@ -6,12 +6,16 @@ from dataclasses import dataclass, replace
 from argon2 import PasswordHasher
 from starlette.testclient import TestClient
 
+from hilum.bootstrap.sheet_reader import Sheets
 from hilum.domain.access import Scope
+from hilum.domain.model import MS_PER_DAY, Box, BoxType, Lot, Reading, Stay, Wrap
+from hilum.domain.ports import Store
 from hilum.keeping.access import begin_session, digest_of, give
+from hilum.stores import MemoryStore
 from hilum.web.app import create_app
 from hilum.web.live import LiveHub
 from hilum.web.parts import Doors, IngestStatus, Taken, WebParts, WebSettings
-from web.small_world import NOW_MS, FixedClock, small_world
+from web.small_world import NOW_MS, FixedClock
 
 PASSWORD = "drawer tub jar onion"  # noqa: S105 - of the small place
 FIRST_KEY = "first-key"
@@ -27,9 +31,19 @@ def taken_in(sensor: str, payload: bytes) -> Taken:
     return Taken(1, 0, ()) if payload else Taken(0, 0, (("json", "There is nothing in it."),))
 
 
+def little_store() -> Store:
+    """A box with a lot in it: enough for pages to answer, and quick to make."""
+    store = MemoryStore()
+    store.save_box(Box("drawer", "Card drawer", BoxType.DRAWER))
+    store.save_lot(Lot("L-0001", "onion"))
+    store.add_stay(Stay(0, "L-0001", "drawer", Wrap.PAPER, NOW_MS - MS_PER_DAY))
+    store.add([Reading("saltmarsh-lane/one", NOW_MS - 60_000, 18.0, 40.0)], NOW_MS)
+    return store
+
+
 def small_place(*, password: bool = True, local: bool = True) -> WebParts:
     """Parts of the small place, with or without a password."""
-    store = small_world()
+    store = little_store()
     if password:
         store.set_password_hash(CHEAP.hash(PASSWORD))
     return WebParts(
@@ -40,6 +54,7 @@ def small_place(*, password: bool = True, local: bool = True) -> WebParts:
         settings=WebSettings(site="saltmarsh-lane", time_zone="Europe/Brussels"),
         doors=Doors(local=local, first_key=digest_of(FIRST_KEY)),
         ingest_http=taken_in,
+        sheets=Sheets(store, FixedClock(), "Europe/Brussels"),
     )
 
 

@@ -13,7 +13,6 @@ from hilum.domain.access import Grant, Scope
 from hilum.keeping.access import granted, session_holds
 from hilum.web.parts import WebParts
 
-SHARE_COOKIE = "hilum_share"
 FORWARDED = ("forwarded", "x-forwarded-for", "x-forwarded-host", "x-real-ip", "via")
 """What a proxy adds; through one, a page meant for this machine reaches others."""
 
@@ -46,6 +45,11 @@ def session_cookie(scheme: str) -> str:
     return "__Host-hilum_session" if scheme == "https" else "hilum_session"
 
 
+def share_cookie(scheme: str) -> str:
+    """Name of the cookie that a shared link becomes."""
+    return "__Host-hilum_share" if scheme == "https" else "hilum_share"
+
+
 def session_key(request: HTTPConnection) -> str:
     """Key of the session that a browser shows; may be empty."""
     return request.cookies.get(session_cookie(request.url.scheme), "")
@@ -67,7 +71,7 @@ def caller_of(parts: WebParts, request: HTTPConnection) -> Caller:
         return Caller(Who.NOBODY, locked=True)
     if session_holds(parts.store, session_key(request), now_ms):
         return Caller(Who.OWNER)
-    grant = granted(parts.store, request.cookies.get(SHARE_COOKIE, ""), now_ms)
+    grant = granted(parts.store, request.cookies.get(share_cookie(request.url.scheme), ""), now_ms)
     if grant is not None and grant.scope is Scope.SHARE:
         return Caller(Who.SHARE, grant)
     return Caller(Who.NOBODY)

@@ -53,6 +53,11 @@ class Form:
         return tuple(value for value in self.values.get(name, ()) if value)
 
 
+def form_cookie(scheme: str) -> str:
+    """Name of the cookie; over TLS one that no other site of the domain can plant."""
+    return f"__Host-{COOKIE}" if scheme == "https" else COOKIE
+
+
 class FormTokens:
     """Gives every visitor a token for forms: as ``request.state.form_token`` and as a cookie."""
 
@@ -64,7 +69,7 @@ class FormTokens:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
-        kept = HTTPConnection(scope).cookies.get(COOKIE, "")
+        kept = HTTPConnection(scope).cookies.get(form_cookie(scope["scheme"]), "")
         token = kept if re.fullmatch(r"[\w-]{43}", kept, re.ASCII) else secrets.token_urlsafe(32)
         scope.setdefault("state", {})["form_token"] = token
 
@@ -81,7 +86,12 @@ class FormTokens:
 def _cookie(token: str, *, secure: bool) -> str:
     answer = Response()
     answer.set_cookie(
-        COOKIE, token, max_age=COOKIE_S, httponly=True, samesite="strict", secure=secure
+        form_cookie("https" if secure else "http"),
+        token,
+        max_age=COOKIE_S,
+        httponly=True,
+        samesite="strict",
+        secure=secure,
     )
     return answer.headers["set-cookie"]
 
@@ -96,7 +106,8 @@ async def guarded(request: Request) -> Form:
     """
     check_origin(request.headers)
     form = await read_form(request)
-    kept, given = request.cookies.get(COOKIE, ""), form.text(FIELD)
+    kept = request.cookies.get(form_cookie(request.url.scheme), "")
+    given = form.text(FIELD)
     if not kept or not secrets.compare_digest(kept.encode(), given.encode()):
         raise HTTPException(403, STALE)
     return form

@@ -15,6 +15,7 @@ from hilum.keeping.overview import box_extent, box_history, box_overview, curren
 from hilum.web.api import live_json
 from hilum.web.boxdeeds import box_deeds
 from hilum.web.boxes import box_care, box_doing, box_facts, boxes_page, card, opened_form
+from hilum.web.callers import Who
 from hilum.web.compares import compare_all, compare_lot
 from hilum.web.contexts import BoxPage, HeardPage, SurePage
 from hilum.web.doing import Deed, add_deeds
@@ -242,15 +243,15 @@ def live(parts: WebParts) -> Callable[[list[str]], Awaitable[Response]]:
     return events
 
 
-def health(parts: WebParts) -> Callable[[], Response]:
-    """Whether Hilum can answer, for whoever watches over it."""
+def health(parts: WebParts) -> Callable[[Request], Response]:
+    """Whether Hilum can answer, for whoever watches over it; what is wrong, for the owner."""
 
-    def answer() -> Response:
+    def answer(request: Request) -> Response:
         parts.store.boxes()
         checks = parts.health()
         well = all(check.good for check in checks)
         said: dict[str, object] = {"status": "ok" if well else "unwell"}
-        if checks:
+        if checks and request.state.caller.who is Who.OWNER:
             said["checks"] = [asdict(check) for check in checks]
         return JSONResponse(said, status_code=200 if well else 503)
 

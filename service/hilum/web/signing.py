@@ -16,7 +16,7 @@ from hilum.domain.errors import ConflictError, InvalidInputError
 from hilum.keeping.access import MOST_MS, begin_session, digest_of, granted
 from hilum.web import passwords
 from hilum.web.accesscontexts import PasswordPage, SharedPage
-from hilum.web.callers import SHARE_COOKIE, Caller, session_cookie, session_key
+from hilum.web.callers import Caller, session_cookie, session_key, share_cookie
 from hilum.web.csrf import Form, Guarded
 from hilum.web.gate import LOCKED
 from hilum.web.parts import WebParts
@@ -217,7 +217,7 @@ def shared(parts: WebParts, render: Renderer) -> Callable[..., Response]:
         words = "You may look at everything here: boxes, lots and the journal. You change nothing."
         answer = render(request, "shared.html", SharedPage("Welcome", words))
         answer.set_cookie(
-            SHARE_COOKIE,
+            share_cookie(request.url.scheme),
             key,
             max_age=SHARE_S,
             httponly=True,
