@@ -91,6 +91,7 @@ class Seen:
 
     def __init__(self, box: Box, truth: BoxTruth, seed: int) -> None:
         self.store, self.clock = MemoryStore(), ManualClock()
+        self._truth = truth
         name = f"home/{box.slug}"
         self.store.save_box(box)
         self.store.save_sensor(Sensor(name, 0))
@@ -124,6 +125,19 @@ class Seen:
                 self.store.refresh_tiers(name, now_ms - 7 * HOUR)
             self.clock.time_ms = now_ms
             self.engine.round()
+
+    def false(self) -> list[tuple[str, float]]:
+        """What was raised although the box itself (not the sensor) was not past the limit."""
+        found = []
+        for alert in self.store.alerts():
+            if alert.raised_ms is None:
+                continue
+            span = (self._truth.time_ms >= alert.since_ms) & (self._truth.time_ms < alert.raised_ms)
+            rh_pct = self._truth.rh_pct[span]
+            damp = alert.rule in {"damp", "mould"} and alert.limit is not None
+            if not damp or not rh_pct.size or rh_pct.mean() <= (alert.limit or 0.0):
+                found.append((alert.rule, round((alert.raised_ms - T0) / DAY, 2)))
+        return found
 
     def raised(self) -> list[tuple[str, float]]:
         """Rule and day of everything that was raised."""

@@ -11,26 +11,30 @@ from keeping.watching import DAY, HOUR, MINUTE, T0
 OPENED_MS = T0 + 20 * DAY + 11 * HOUR
 
 
-def alerts_of(name: str, days: int, seed: int, every: int = HOUR) -> list[tuple[str, float]]:
-    """Watch a healthy box for some days."""
+def watched(name: str, days: int, seed: int) -> Seen:
+    """Watch a healthy box for some days, an hour at a time."""
     healthy = HEALTHY[name]
     seen = Seen(healthy.box, healthy.truth(days, seed), seed)
-    seen.run(every)
-    return seen.raised()
+    seen.run(HOUR)
+    return seen
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("name", HEALTHY)
 def test_two_years_raise_less_than_one_false_alert_a_year(name: str) -> None:
-    """Nothing is wrong in these boxes, so whatever is raised is false: less than one a year."""
-    raised = alerts_of(name, 730, 1)
-    assert len(raised) / 2 < 1, raised
+    """Less than one alert a year is false: raised while nothing was wrong in the box itself.
+
+    The open drawer does pass 65 % for more than a day in damp summers; to say so is right.
+    """
+    seen = watched(name, 730, 1)
+    assert len(seen.false()) / 2 < 1, seen.false()
+    assert len(seen.raised()) / 2 <= 1, seen.raised()
 
 
 @pytest.mark.parametrize("name", HEALTHY)
 def test_two_months_raise_nothing(name: str) -> None:
     """The same for the quick suite."""
-    assert alerts_of(name, 60, 3) == []
+    assert watched(name, 60, 3).raised() == []
 
 
 def test_looking_every_hour_sees_what_looking_every_ten_minutes_sees() -> None:

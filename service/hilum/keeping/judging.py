@@ -2,7 +2,7 @@
 
 Where readings are at hand the answer follows from them alone, so that it does not matter how often
 or when one looks: a value counts from its first reading past the limit after the last one that was
-calm (past the release limit).
+clearly on the good side.
 """
 
 from collections.abc import Mapping
@@ -14,6 +14,10 @@ import numpy as np
 from hilum.domain.alerts import Alert, AlertState
 from hilum.domain.model import Floats, Ints
 from hilum.keeping.rules import Limits, Rule
+
+NOISE_SHARE = 1 / 3
+"""Share of the way from limit to release limit that a value may swing back while it counts as past
+the limit: noise of a sensor, not more. No source."""
 
 Words = Mapping[str, str | float]
 
@@ -153,8 +157,12 @@ def _start(sign: Sign, *, past: bool) -> int | None:
     """Find where the present run of values past the limit (or calm ones) began, if one runs."""
     side, limits = sign.limits.side.value, sign.limits
     is_past = side * (sign.values - limits.limit) > 0
-    is_calm = side * (sign.values - limits.release) <= 0
-    wanted, ending = (is_past, is_calm & ~is_past) if past else (is_calm & ~is_past, is_past)
+    if past:
+        floor = limits.limit + NOISE_SHARE * (limits.release - limits.limit)
+        wanted, ending = is_past, ~is_past & (side * (sign.values - floor) <= 0)
+    else:
+        wanted = ~is_past & (side * (sign.values - limits.release) <= 0)
+        ending = is_past
     stops = np.flatnonzero(ending)
     first = int(stops[-1]) + 1 if len(stops) else 0
     gaps = np.flatnonzero(np.diff(sign.time_ms) > sign.gap_ms)
