@@ -8,6 +8,7 @@ from typing import Annotated, get_args, get_origin, get_type_hints
 import pytest
 from starlette.testclient import TestClient
 
+from hilum.bootstrap.sheet_reader import Sheets
 from hilum.domain.alerts import Alert, AlertChange, AlertState
 from hilum.domain.model import Box, BoxType, Event, EventType, PlanLine, Reading, SeasonPlan
 from hilum.stores.memory import MemoryStore
@@ -16,6 +17,8 @@ from hilum.web.app import create_app
 from hilum.web.assets import StaticUrls, web_folder
 from hilum.web.parts import IngestStatus, SettingShown, SettingsShown, WebParts
 from hilum.web.render import Renderer, environment
+from web.elements import parse
+from web.sending import filled_in
 from web.small_world import NOW_MS
 
 CONTEXTS = [
@@ -80,7 +83,8 @@ def test_templates_and_contexts_agree(parts: WebParts, monkeypatch: pytest.Monke
     parts.store.change_alerts([AlertChange(alert, None)])
     status = IngestStatus(connected=True, broker="h:1", durable=False)
     shown = SettingsShown("f", (SettingShown("site", "home", "default", "name"),), ("mail",))
-    told = replace(parts, ingest_status=lambda: status, shown=lambda: shown)
+    sheets = Sheets(parts.store, parts.clock, "UTC")
+    told = replace(parts, ingest_status=lambda: status, shown=lambda: shown, sheets=sheets)
     with TestClient(create_app(told), "http://localhost") as client:
         for url in (
             "/", "/boxes/drawer", "/lots?q=e", "/journal", "/sensors", "/sure", "/x",
@@ -91,6 +95,9 @@ def test_templates_and_contexts_agree(parts: WebParts, monkeypatch: pytest.Monke
             client.get(url)
         for lot in parts.store.lots():
             client.get(f"/lots/{lot.code}")
+        form = filled_in(parse(client.get("/lots/import").text).one("form", method="post"))
+        table = {"file": ("a.csv", b"crop;germ %\nonion;90\nqwertz;9\n", "text/csv")}
+        assert client.post("/lots/import", data=form, files=table).status_code == 200
     empty = MemoryStore()
     with TestClient(create_app(replace(parts, store=empty)), "http://localhost") as client:
         client.get("/")

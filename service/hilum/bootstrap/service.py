@@ -14,6 +14,7 @@ from hilum.bootstrap.health import health
 from hilum.bootstrap.http_intake import HttpIntake
 from hilum.bootstrap.keeping_loop import KeepingLoop
 from hilum.bootstrap.settings_view import settings_shown, try_channel
+from hilum.bootstrap.sheet_reader import Sheets
 from hilum.config import Settings, SourceSetting
 from hilum.domain.errors import HilumError
 from hilum.domain.ports import Store
@@ -154,6 +155,7 @@ class Service:
                 ingest_status=self.status,
                 health=self.health,
                 changed=lambda: self._loop.wake(frozenset()),
+                sheets=Sheets(self.store, system_clock(), self.settings.time_zone),
                 shown=lambda: settings_shown(self.settings, system_clock()),
                 try_channel=lambda name: try_channel(self.settings, system_clock(), name),
                 doors=doors_of(self.settings, self._first_key),

@@ -15,6 +15,7 @@ from hilum.web.csrf import FormTokens
 from hilum.web.faults import CODES, answerer, install_handlers
 from hilum.web.gate import gate, install_gate
 from hilum.web.http import HeadAsGet, SecurityHeaders
+from hilum.web.imports import import_router
 from hilum.web.intake import intake_router
 from hilum.web.limits import Limits
 from hilum.web.pages import page_router
@@ -71,6 +72,7 @@ def _include(app: FastAPI, parts: WebParts, render: Renderer) -> None:
     app.add_api_route("/api/openapi.json", app.openapi, include_in_schema=False)
     app.include_router(signing_router(parts, render, door))
     app.include_router(access_router(parts, render, door))
+    app.include_router(import_router(parts, render))  # before /lots/{code}
     app.include_router(page_router(parts, render))
 
 

@@ -370,6 +370,7 @@ class LotsPage:
     found: Annotated[str, "How many lots are shown, in words."]
     orders: Annotated[tuple[Choice, ...], "Orders to choose from."]
     rows: Annotated[tuple[LotRow, ...], "The lots, by kind and variety."]
+    import_url: Annotated[str, "Where a list of seed is taken in; empty where that cannot be done."]
     any_lots: Annotated[bool, "Whether there is any lot at all."]
 
 

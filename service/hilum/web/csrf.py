@@ -22,10 +22,14 @@ from starlette.requests import HTTPConnection, Request
 from starlette.responses import Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from hilum.web import multipart
+from hilum.web.multipart import Part
+
 COOKIE = "hilum_form"
 FIELD = "form_token"
 COOKIE_S = 180 * 86_400
 MOST_BYTES = 1_000_000
+MOST_FILE_BYTES = 10_000_000
 MOST_FIELDS = 20_000
 FORM_TYPE = "application/x-www-form-urlencoded"
 
@@ -43,6 +47,7 @@ class Form:
     """What was typed into a form, by name of field; blanks at the ends are left off."""
 
     values: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    files: Mapping[str, Part] = field(default_factory=dict)
 
     def text(self, name: str) -> str:
         """Give the last value of a field; empty where there is none."""
@@ -131,17 +136,30 @@ def check_origin(headers: Headers) -> None:
 
 
 async def read_form(request: Request) -> Form:
-    """Read the fields of a form, of a size that a person can have filled in."""
-    sent_type = request.headers.get("content-type", "").partition(";")[0].strip().lower()
-    if sent_type != FORM_TYPE:
+    """Read the fields of a form, of a size that a person can have filled in, or with a file."""
+    content_type = request.headers.get("content-type", "")
+    sent_type = content_type.partition(";")[0].strip().lower()
+    if sent_type not in {FORM_TYPE, multipart.FORM_TYPE}:
         raise HTTPException(415, "This address takes the form of its page only.")
+    most = MOST_BYTES if sent_type == FORM_TYPE else MOST_FILE_BYTES
     body = bytearray()
-    async for part in request.stream():
-        body += part
-        if len(body) > MOST_BYTES:
-            raise HTTPException(413, "That is more than a form can hold.")
+    async for chunk in request.stream():
+        body += chunk
+        if len(body) > most:
+            raise HTTPException(413, f"That is more than a form can hold ({most:,} bytes).")
+    if sent_type == multipart.FORM_TYPE:
+        return _with_files(multipart.read_parts(content_type, bytes(body)))
     try:
         found = parse_qs(bytes(body).decode(), keep_blank_values=True, max_num_fields=MOST_FIELDS)
     except ValueError as error:  # not UTF-8, or too many fields
         raise HTTPException(413, "That is no form this page can have sent.") from error
     return Form({name: tuple(v.strip() for v in values) for name, values in found.items()})
+
+
+def _with_files(parts: list[Part]) -> Form:
+    values: dict[str, tuple[str, ...]] = {}
+    for part in parts:
+        if not part.filename:
+            text = part.data.decode("utf-8", "replace").strip()
+            values[part.name] = (*values.get(part.name, ()), text)
+    return Form(values, {part.name: part for part in parts if part.filename})

@@ -16,7 +16,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from hilum.web.parts import Doors
 
 MOST_BODY = 1_000_000
-MOST_BODY_OF = {"/api/readings": 256 * 1024}
+MOST_BODY_OF = {"/lots/import": 10_000_000, "/api/readings": 256 * 1024}
 BODY_S = 30.0
 MOST_HEADERS = 100
 

@@ -102,7 +102,9 @@ def _alive_words(alive: Band | None, advised: UseFirst | None) -> str:
     return f"about {view.band_words(alive)}" if alive else NO_FIGURE
 
 
-def lots_page(store: Store, query: str, order: str, now_ms: int) -> LotsPage:
+def lots_page(
+    store: Store, query: str, order: str, now_ms: int, *, import_url: str = ""
+) -> LotsPage:
     """Give all lots, or those in which every word that was looked for stands, in some order."""
     chosen = order if order in ORDERS else NAME
     rows = lot_rows(store, now_ms, order=chosen)
@@ -117,6 +119,7 @@ def lots_page(store: Store, query: str, order: str, now_ms: int) -> LotsPage:
             for key, name in ORDERS.items()
         ),
         rows=found,
+        import_url=import_url,
         any_lots=bool(rows),
     )
 

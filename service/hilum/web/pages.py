@@ -144,7 +144,8 @@ def lots(parts: WebParts, render: Renderer) -> Callable[..., Response]:
     """All lots."""
 
     def page(request: Request, q: str = "", order: str = "") -> Response:
-        context = lots_page(parts.store, q, order, parts.clock.now_ms())
+        url = "/lots/import" if parts.sheets else ""
+        context = lots_page(parts.store, q, order, parts.clock.now_ms(), import_url=url)
         return render(request, "lots.html", context)
 
     return page

@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 from hilum.domain.ports import Clock, Store
 from hilum.web.format import Style
 from hilum.web.live import LiveHub
+from hilum.web.sheetparts import SheetReader
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +101,7 @@ class WebParts:
     ingest_status: Callable[[], IngestStatus]
     settings: WebSettings = WebSettings()
     health: Callable[[], Sequence[HealthCheck]] = tuple
+    sheets: SheetReader | None = None
     shown: Callable[[], SettingsShown] | None = None
     try_channel: Callable[[str], None] | None = None  # sends a test, by name of channel
     see: Callable[[str], object] | None = None  # takes note of an alert, by id

@@ -58,6 +58,11 @@ RULES: Mapping[str, frozenset[Who]] = {
     "GET /boxes/{slug}/compare": LOOK,
     "GET /boxes/{slug}/review": LOOK,
     "GET /settings": OWNER,
+    "GET /lots/export.csv": OWNER,
+    "GET /lots/export.xlsx": OWNER,
+    **{
+        f"{method} /lots/import{key}": OWNER for method in ("GET", "POST") for key in ("", "/{key}")
+    },
     "GET /season": OWNER,
     "GET /season/{key}": OWNER,
     "GET /season/{key}/order.csv": OWNER,
