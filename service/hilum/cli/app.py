@@ -9,6 +9,7 @@ from hilum.cli import (
     access,
     alerts,
     calculators,
+    corrections,
     desk,
     keep,
     lotcare,
@@ -52,7 +53,7 @@ app.command("check")(running.check)
 app.command("backup")(safekeeping.backup)
 app.command("restore")(safekeeping.restore)
 app.add_typer(keep.boxes, name="boxes")
-app.add_typer(keep.sensors, name="sensors")
+app.add_typer(corrections.sensors, name="sensors")
 app.add_typer(lotcare.lots, name="lots")
 app.add_typer(readings.readings, name="readings")
 app.add_typer(alerts.alerts, name="alerts")

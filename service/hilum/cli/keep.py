@@ -12,6 +12,7 @@ from hilum.domain.errors import InvalidInputError
 from hilum.domain.model import Box, BoxType, Lot, Placement, Role, Stay, Wrap
 
 if TYPE_CHECKING:
+    from hilum.domain.model import Reading
     from hilum.domain.ports import Store
 
 boxes = typer.Typer(help="Boxes: what holds the seed.", no_args_is_help=True)
@@ -68,14 +69,30 @@ def list_sensors(data_dir: DataDir = None) -> None:
 
     Example: hilum sensors list
     """
+    from hilum.keeping import corrected
+
     with open_data(data_dir) as store:
         places = {p.sensor: p for p in store.placements() if p.to_ms is None}
         for sensor in store.sensors():
             place = places.get(sensor.name)
             where = f"{place.role} {place.box}" if place else "not claimed"
-            newest = store.newest(sensor.name)
-            value = f"{newest.temp_c} °C, {newest.rh_pct} % RH" if newest else "no reading"
-            print(f"{sensor.name}\t{where}\t{value}")
+            value = _said(corrected.newest(store, sensor.name))
+            sent = _said(store.newest(sensor.name))
+            own = f" (itself it says {sent})" if sent != value else ""
+            print(f"{sensor.name}\t{where}\t{value}{own}")
+
+
+def _said(reading: "Reading | None") -> str:
+    """Write what a sensor measured, no finer than it is known."""
+    if reading is None:
+        return "no reading"
+    given = ((reading.temp_c, "°C"), (reading.rh_pct, "% RH"))
+    return ", ".join(f"{value:.1f} {unit}" for value, unit in given if value is not None)
+
+
+def full_name(sensor: str, site: str) -> str:
+    """Give the whole name of a sensor; a short one belongs to this site."""
+    return sensor if "/" in sensor else f"{site}/{sensor}"
 
 
 @sensors.command("claim")
@@ -95,7 +112,7 @@ def claim_sensor(
     from hilum.config import load_settings
 
     settings = load_settings(data_dir)
-    name = sensor if "/" in sensor else f"{settings.site}/{sensor}"
+    name = full_name(sensor, settings.site)
     with open_data(data_dir) as store:
         known = store.sensor(name)
         extent = store.extent(name)

@@ -12,6 +12,7 @@ import numpy.typing as npt
 
 from hilum.domain.model import MS_PER_DAY, MS_PER_HOUR, Floats, HourTier, Ints, Placement, Role
 from hilum.domain.ports import Store
+from hilum.keeping import corrected
 from hilum.science.psychrometrics import vapour_pressure_pa
 
 LEAST_HOURS = 12
@@ -75,7 +76,7 @@ def hour_series(
         last = end_ms if placement.to_ms is None else min(end_ms, placement.to_ms)
         if placement.role is role and first < last:
             first = -(-first // MS_PER_HOUR) * MS_PER_HOUR  # a first part of an hour is left out
-            parts.append(_whole(store.hours(placement.sensor, first, last)))
+            parts.append(_whole(corrected.hours(store, placement.sensor, first, last)))
     if not parts:
         return HourSeries(np.empty(0, np.int64), np.empty(0), np.empty(0))
     time = np.concatenate([part.start_ms for part in parts])

@@ -8,6 +8,7 @@ import numpy as np
 
 from hilum.domain.model import MS_PER_HOUR, Box, BoxType, Floats, Ints, Placement, Wrap
 from hilum.domain.ports import Store
+from hilum.keeping import corrected
 from hilum.keeping.conditions import box_conditions, inside
 from hilum.keeping.frost import AtRisk, at_risk, lots_here, shut_advice
 from hilum.keeping.judging import Sign, single
@@ -169,7 +170,8 @@ class BoxSigns:
                 return None
             start, end = ((hour - back) * MS_PER_HOUR for back in BASE_HOURS)
             start = max(start, placement.from_ms)
-            values = getattr(self._scene.store.hours(placement.sensor, start, end), column)
+            tier = corrected.hours(self._scene.store, placement.sensor, start, end)
+            values = getattr(tier, column)
             values = values[~np.isnan(values)]
             return float(np.median(values)) if len(values) >= BASE_LEAST else None
 
@@ -236,7 +238,7 @@ class BoxSigns:
         placement = current_sensor(inside(self._placements), newest_ms)
         if base is None or temp_c < base + WARMING_C or placement is None:
             return False
-        earlier = self._scene.store.before(placement.sensor, newest_ms - MS_PER_HOUR + 1)
+        earlier = corrected.before(self._scene.store, placement.sensor, newest_ms - MS_PER_HOUR + 1)
         if earlier is None or earlier.temp_c is None:
             return True
         told = self._scene.open_alert(RULES["condensation"], self._box.slug) is not None

@@ -1,7 +1,6 @@
 """What a box was like: readings of its inside sensors, both quantities at every moment.
 
-Corrections of sensors (dated offsets) belong here, between the raw readings and all that is
-computed from them.
+Readings are corrected before anything else is made of them (see ``corrected``).
 """
 
 from collections.abc import Sequence
@@ -11,6 +10,7 @@ import numpy.typing as npt
 
 from hilum.domain.model import Floats, Ints, Placement, Role, Series
 from hilum.domain.ports import Store
+from hilum.keeping import corrected
 
 COMPLETE_MS = 15 * 60_000
 """A value no older than this completes a reading that reports only the other quantity. Our choice:
@@ -96,7 +96,7 @@ def _part(store: Store, placement: Placement, start_ms: int, end_ms: int) -> Ser
     if start_ms >= end_ms:
         return NO_READINGS
     read_from = max(start_ms - COMPLETE_MS, placement.from_ms)
-    series = conditions(store.series(placement.sensor, read_from, end_ms))
+    series = conditions(corrected.series(store, placement.sensor, read_from, end_ms))
     if read_from == start_ms:
         return series
     first = int(np.searchsorted(series.time_ms, start_ms))

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from hilum.domain.model import MS_PER_HOUR, Box, BoxType, Lot, Role, Stay
 from hilum.domain.ports import Store
+from hilum.keeping import corrected
 from hilum.keeping.course import Ledger
 from hilum.keeping.losses import lot_loss
 from hilum.keeping.overview import current_sensor, newest_conditions
@@ -151,7 +152,7 @@ def _room(store: Store, box: str, now_ms: int) -> tuple[float, float, str] | Non
     outside = [p for p in store.placements() if p.role is Role.OUTSIDE]
     for placements in ([p for p in outside if p.box == box], outside):
         placement = current_sensor(placements, now_ms)
-        reading = store.newest(placement.sensor) if placement else None
+        reading = corrected.newest(store, placement.sensor) if placement else None
         if (
             reading is not None
             and reading.temp_c is not None

@@ -20,6 +20,7 @@ from hilum.domain.model import (
     Placement,
 )
 from hilum.domain.ports import Store
+from hilum.keeping import corrected
 from hilum.keeping.conditions import COMPLETE_MS, box_conditions, inside
 from hilum.science.isotherms import GeneralIsotherm, wet_from_dry_pct
 from hilum.science.lag import relax_ramp, tau_days
@@ -155,7 +156,7 @@ def newest_conditions(store: Store, box: Box, now_ms: int) -> Conditions | None:
     """Give the newest reading of the sensor that stands in a box, if it was taken there."""
     placements = store.placements(box=box.slug)
     placement = current_sensor(inside(placements), now_ms)
-    reading = store.newest(placement.sensor) if placement else None
+    reading = corrected.newest(store, placement.sensor) if placement else None
     if placement is None or reading is None or reading.time_ms < placement.from_ms:
         return None
     if reading.temp_c is None or reading.rh_pct is None:  # perhaps the other half came just before
@@ -321,10 +322,10 @@ def _spans(store: Store, box: str, start_ms: int, end_ms: int) -> list[tuple[str
 
 def _hours(store: Store, box: str, start_ms: int, end_ms: int, *, by_day: bool = False) -> HourTier:
     """Summaries of a box by hour or day; a period cut by a move belongs to the later sensor."""
-    read = store.days if by_day else store.hours
+    read = corrected.days if by_day else corrected.hours
     length = _length_ms(by_day=by_day)
     parts = [
-        read(sensor, first // length * length, last)
+        read(store, sensor, first // length * length, last)
         for sensor, first, last in _spans(store, box, start_ms, end_ms)
     ]
     if len(parts) == 1:

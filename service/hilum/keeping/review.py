@@ -25,6 +25,7 @@ from hilum.domain.model import (
     Lot,
 )
 from hilum.domain.ports import Store
+from hilum.keeping import corrected
 from hilum.keeping.conditions import inside
 from hilum.keeping.course import Ledger, courses
 from hilum.keeping.kernel import SECONDS_PER_DAY
@@ -249,7 +250,7 @@ def _hours(store: Store, slug: str, start_ms: int, end_ms: int) -> HourTier:
         first = max(start_ms, placement.from_ms // MS_PER_HOUR * MS_PER_HOUR)
         last = end_ms if placement.to_ms is None else min(end_ms, placement.to_ms)
         if first < last:
-            tier = store.hours(placement.sensor, first, last)
+            tier = corrected.hours(store, placement.sensor, first, last)
             values = zip(tier.rh_mean.tolist(), tier.temp_mean.tolist(), strict=True)
             found.update(zip(tier.start_ms.tolist(), values, strict=True))
     hours = sorted(found)

@@ -1,4 +1,8 @@
-"""What the rules about sensors see."""
+"""What the rules about sensors see.
+
+Whether values stand still or jump is told by what the sensor itself sent; two sensors are compared
+as corrected.
+"""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -18,6 +22,7 @@ from hilum.domain.model import (
     Series,
 )
 from hilum.domain.ports import Store
+from hilum.keeping import corrected
 from hilum.keeping.judging import Sign, single, span
 from hilum.keeping.rules import RULES
 from hilum.keeping.scene import NOTHING, Scene
@@ -212,7 +217,7 @@ class SensorSigns:
             self._partner.placement.from_ms,
         )
         ours, theirs = (
-            self._scene.store.hours(each.sensor.name, start_ms, end_ms)
+            corrected.hours(self._scene.store, each.sensor.name, start_ms, end_ms)
             for each in (self._item, self._partner)
         )
         _, here, there = np.intersect1d(ours.start_ms, theirs.start_ms, return_indices=True)

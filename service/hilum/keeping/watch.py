@@ -76,7 +76,7 @@ class Watch:
             self._listening_ms = now_ms
         self._looked_ms = now_ms
         settings = {(each.rule, each.box): each for each in self._store.rule_settings()}
-        self._slow.rest_on(settings)
+        self._slow.rest_on((settings, self._store.corrections()))
         scene = Scene(self._store, now_ms, settings, open_alerts, self._local, self._slow)
         boxes = {box.slug: box for box in self._store.boxes() if not box.archived}
         items = watched(self._store, boxes, now_ms)

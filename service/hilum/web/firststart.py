@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from hilum.domain.model import Box, Role, Sensor
+from hilum.keeping import corrected
 from hilum.web.boxdeeds import add_form
 from hilum.web.contexts import FirstPath, Heard, HeardRow, Step
 from hilum.web.csrf import Form
@@ -72,7 +73,7 @@ def _row(parts: WebParts, sensor: Sensor, boxes: Sequence[Box]) -> HeardRow:
     seen_ms = sensor.last_seen_ms
     return HeardRow(
         name=sensor.name,
-        reading=reading_words(parts.store.newest(sensor.name), parts.style),
+        reading=reading_words(corrected.newest(parts.store, sensor.name), parts.style),
         when="never heard" if seen_ms is None else f"heard {ago(max(0, now_ms - seen_ms))}",
         claims=tuple(_claim(sensor, box) for box in boxes),
     )

@@ -11,6 +11,7 @@ from starlette.responses import HTMLResponse, JSONResponse, Response, StreamingR
 
 from hilum.domain.alerts import AlertState
 from hilum.domain.model import Placement
+from hilum.keeping import corrected
 from hilum.keeping.overview import box_extent, box_history, box_overview, current_sensor
 from hilum.web.api import live_json
 from hilum.web.boxdeeds import box_deeds
@@ -188,7 +189,7 @@ def sensors(parts: WebParts, render: Renderer) -> Callable[..., Response]:
         rows = [
             sensor_row(
                 s,
-                store.newest(s.name),
+                corrected.newest(store, s.name),
                 placed.get(s.name),
                 box_names=names,
                 now_ms=now_ms,

@@ -2,6 +2,7 @@
 
 from hilum.domain.errors import NotFoundError
 from hilum.domain.model import MS_PER_DAY, Placement, Role
+from hilum.keeping import corrected
 from hilum.keeping.boxcare import claim_sensor, end_claim
 from hilum.web.boxes import ROLE_WORDS
 from hilum.web.contexts import FormPage
@@ -53,7 +54,7 @@ def _claim(parts: WebParts) -> Deed:
     def page(key: str, form: Form, problem: Problem | None) -> FormPage:
         del key
         sensor = parts.store.sensor(form.text("sensor"))
-        reading = parts.store.newest(sensor.name)
+        reading = corrected.newest(parts.store, sensor.name)
         facts = [Fact("Last reading", reading_words(reading, parts.style))]
         if reading:
             facts.append(Fact("Taken", parts.style.moment(reading.time_ms)))
