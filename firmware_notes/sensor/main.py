@@ -55,6 +55,7 @@ class Station:
         self.sensor, self.clock, self.ring, self.link = sensor, clock, ring, link
         self.battery = battery
         self.sleep = sleep
+        self.awake = config.get("stay_awake", False)
         self.topic = topic(config["site"], config["sensor"])
         self.status = topic(config["site"], config["sensor"], "status")
         self.undated: Reading | None = None  # a reading without a time: worth something only now
@@ -79,7 +80,8 @@ class Station:
 
     def due(self) -> bool:
         """Whether it is time to send: every few readings, so that a failure waits as long."""
-        waiting, every = len(self.ring), self.config.get("send_every", 6)
+        every = 1 if self.awake else self.config.get("send_every", 6)
+        waiting = len(self.ring)
         return self.undated is not None or (waiting > 0 and waiting % every == 0)
 
     def send(self) -> bool:
@@ -103,11 +105,13 @@ class Station:
     def _connect(self) -> None:
         if self.link.stream is not None:
             return
-        awake = self.config.get("stay_awake", False)
         name = "sensor-{}-{}".format(self.config["site"], self.config["sensor"])
         user, password = self.config.get("user"), self.config.get("password")
-        self.link.connect(name, user, password, self.status if awake else None)
-        if awake:
+        if not self.awake:
+            self.link.connect(name, user, password)
+        else:  # between two readings the line is silent, and that is no reason to call it dead
+            keepalive_s = min(2 * self.config.get("every_s", 600), 65535)
+            self.link.connect(name, user, password, self.status, keepalive_s)
             self.link.publish(self.status, b"online", retain=True)
 
     def _send_all(self) -> None:
@@ -121,7 +125,7 @@ class Station:
             self.ring.mark_sent(place)
 
     def _goodbye(self) -> None:
-        if not self.config.get("stay_awake", False):
+        if not self.awake:
             self.link.disconnect()
 
 
@@ -161,7 +165,7 @@ def board(config: "Config") -> Station:
     )
 
 
-def online(config: "Config", seconds: int = 20) -> bool:
+def online(config: "Config") -> bool:
     """Join the wireless network; tell whether that went well."""
     import network
 
@@ -169,7 +173,7 @@ def online(config: "Config", seconds: int = 20) -> bool:
     line.active(True)
     if not line.isconnected():
         line.connect(config["network"], config["network_password"])
-    for _ in range(seconds * 10):
+    for _ in range(10 * config.get("join_s", 20)):
         if line.isconnected():
             return True
         time.sleep(0.1)
@@ -177,11 +181,11 @@ def online(config: "Config", seconds: int = 20) -> bool:
 
 
 def wake(station: Station, go_online: "Callable[[], bool]") -> None:
-    """One turn: measure, and send if it is time or the clock was never set."""
+    """One turn: measure, and if it is time set the clock and send."""
     station.measure()
-    unset = station.clock.now() is None
-    if (station.due() or unset) and go_online():
-        station.clock.ask(station.config.get("time_server", "pool.ntp.org"))
+    if station.due() and go_online():
+        server = station.config.get("time_server", "pool.ntp.org")
+        station.clock.ask(server, station.config.get("time_port", 123))
         station.send()
 
 
@@ -190,10 +194,14 @@ def run() -> None:
     import machine
 
     config = read_config()
-    station = board(config)
     interval = config.get("every_s", 600)
+    station = None
     while True:
-        wake(station, lambda: online(config))
+        try:
+            station = station or board(config)
+            wake(station, lambda: online(config))
+        except Exception as error:  # noqa: BLE001 - a board that stopped would empty its battery
+            print("failed:", error)
         if config.get("stay_awake", False):
             time.sleep(interval)
         else:

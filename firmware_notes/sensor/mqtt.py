@@ -141,16 +141,6 @@ class Link:
             self.close()
             raise LinkError("the line broke: {}".format(error))
 
-    def ping(self) -> None:
-        """Show the broker that this line is alive; raises LinkError if it is not."""
-        try:
-            self._write(packet(0xC0, b""))
-            while self._packet()[0] != 0xD0:
-                pass
-        except (OSError, ValueError, AttributeError) as error:
-            self.close()
-            raise LinkError("the line broke: {}".format(error))
-
     def disconnect(self) -> None:
         """Say goodbye: the broker then keeps the last will to itself."""
         try:

@@ -10,7 +10,7 @@ import time
 import urllib.error
 import urllib.request
 from collections.abc import Iterator
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import pytest
@@ -104,16 +104,18 @@ def prepare(words: list[str], home: Path, run: Run) -> None:
         store.close()
 
 
-def serve_briefly(words: list[str], home: Path) -> None:
-    """Start the server in a process of its own, ask whether it is there, and end it."""
+@contextmanager
+def pages(data: Path, *words: str) -> Iterator[str]:
+    """Run ``hilum serve`` as a process of its own; gives its address, once it answers."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = str(probe.getsockname()[1])
-    command = [sys.executable, "-m", "hilum", *words, "--port", port]
-    data = ["--data-dir", str(home / "data"), "--no-mqtt"]
-    with subprocess.Popen([*command, *data], stdout=subprocess.PIPE) as process:
+    command = [sys.executable, "-m", "hilum", *(words or ["serve"]), "--port", port]
+    where = ["--data-dir", str(data), "--no-mqtt"]
+    with subprocess.Popen([*command, *where], stdout=subprocess.DEVNULL) as process:
         try:
             assert answers(f"http://127.0.0.1:{port}/healthz")
+            yield f"http://127.0.0.1:{port}"
         finally:
             process.terminate()
             assert process.wait(20) == 0
@@ -140,8 +142,8 @@ def test_commands_in_the_texts_run(
         words = here(line, home)
         prepare(words, home, hilum)
         if words[0] == "serve":
-            serve_briefly(words, home)
-            continue
+            with pages(home / "data", *words):
+                continue
         answer = hilum(*words)
         # here is no broker, and what was restored is old: the check says so, and is right
         good = "✓ database: sound" in answer.out if words[0] == "check" else answer.code == 0

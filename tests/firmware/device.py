@@ -6,6 +6,7 @@ Runs the function ``WHAT`` with the arguments in a JSON object and prints its re
 """
 
 import json
+import os
 import sys
 
 sys.path.insert(0, sys.argv[1])
@@ -149,6 +150,81 @@ def turn(config: "dict[str, Any]", folder: str, seconds: int, *, online: bool = 
     one = station(config, folder, [seconds], [[0x6666, 0x6666]])
     main.wake(one, lambda: online)
     return len(one.ring)
+
+
+class Machine:
+    """The module of a board that has its hardware, as far as the sensor uses it."""
+
+    def __init__(self, answers: "list[list[int] | None]", readings: "list[int]") -> None:
+        self.told: list[object] = []
+        self.bus = Bus(answers)
+        self.input = Input(readings)
+
+    def I2C(self, number: int, scl: str, sda: str) -> Bus:  # noqa: N802 - the name it has there
+        """Give the bus."""
+        self.told.append(["I2C", number, scl, sda])
+        return self.bus
+
+    def ADC(self, pin: str) -> Input:  # noqa: N802
+        """Give the input."""
+        self.told.append(["ADC", pin])
+        return self.input
+
+    def Pin(self, number: int) -> str:  # noqa: N802
+        """Give a pin."""
+        return "pin {}".format(number)  # noqa: UP032 - as on the board
+
+    def RTC(self) -> "Machine":  # noqa: N802
+        """Give the clock."""
+        return self
+
+    def datetime(self, when: "tuple[int, ...]") -> None:
+        """Set the clock."""
+        self.told.append(["clock", list(when)])
+
+    def deepsleep(self, count: int) -> None:
+        """Sleep; on a board nothing comes after it."""
+        self.told.append(["sleep", count])
+        raise SystemExit
+
+
+class Network:
+    """The module with the wireless network."""
+
+    STA_IF = 0
+
+    def __init__(self, joins: bool) -> None:
+        self.joins, self.joined = joins, False
+
+    def WLAN(self, kind: int) -> "Network":  # noqa: N802
+        """Give the line."""
+        del kind
+        return self
+
+    def active(self, on: bool) -> None:
+        """Switch it on."""
+        assert on
+
+    def isconnected(self) -> bool:
+        """Whether it has joined."""
+        return self.joined
+
+    def connect(self, name: str, password: str) -> None:
+        """Join a network."""
+        self.joined = self.joins and (name, password) == ("shed", "hush")
+
+
+def boot(answers: "list[list[int] | None]", folder: str, *, joins: bool) -> "dict[str, object]":
+    """Run the program of the board from its start to its first deep sleep."""
+    machine = Machine(answers, [40000])
+    sys.modules["machine"] = machine  # type: ignore[assignment]
+    sys.modules["network"] = Network(joins)  # type: ignore[assignment]
+    os.chdir(folder)
+    try:  # noqa: SIM105 - MicroPython has no contextlib
+        main.run()
+    except SystemExit:
+        pass
+    return {"told": machine.told, "waits": len(ring.Ring("kept"))}
 
 
 def season(config: "dict[str, Any]", folder: str, days: "list[int]", note: str) -> str:

@@ -1,12 +1,18 @@
 """The contract with sensors: every message and setting it shows does what its text says."""
 
 import json
+import os
 import re
+import shlex
+import shutil
+import subprocess
 import tomllib
 from pathlib import Path
 
 import pytest
 
+from cli.conftest import Run, hilum
+from docs.test_docs import pages
 from hilum.bootstrap.service import source_of
 from hilum.config import settings_from
 from hilum.domain.model import Reading, RejectReason
@@ -14,6 +20,8 @@ from hilum.ingest.decode import Decoder, Kept, Message
 from hilum.ingest.screen import MAX_PAYLOAD
 from hilum.ingest.senml import UNITS
 from hilum.ingest.topics import Kind, Router
+
+__all__ = ["hilum"]
 
 NOTES = Path(__file__).resolve().parents[2] / "firmware_notes"
 BROKER = NOTES.parent / "service" / "broker"
@@ -74,7 +82,7 @@ def test_blocks_of_the_text() -> None:
     shown = [json.loads(text) for language, text in BLOCKS if language == "json"]
     assert shown
     assert all(block in known for block in shown)
-    assert {language for language, _ in BLOCKS} == {"json", "toml"}
+    assert {language for language, _ in BLOCKS} == {"json", "toml", "sh"}
 
 
 def test_the_readme_shows_a_message_that_is_read() -> None:
@@ -82,6 +90,25 @@ def test_the_readme_shows_a_message_that_is_read() -> None:
     text = (NOTES.parent / "README.md").read_text(encoding="utf-8")
     [block] = [text for language, text in BLOCK.findall(text) if language == "json"]
     assert own(block.encode()).readings == (Reading(TUB, NOW, 19.8, 27.4),)
+
+
+def test_sending_without_a_broker(hilum: Run, tmp_path: Path) -> None:
+    """The command of the text sends its example by HTTP and gets the answer of the table."""
+    if shutil.which("curl") is None:
+        pytest.skip("curl is not installed (Debian package curl)")
+    [command] = [text for language, text in BLOCKS if language == "sh"]
+    [make] = re.findall(r"`hilum (tokens add .+?)`", CONTRACT.replace("\n", " "))
+    token = re.findall(r"\b[\w-]{20,}", hilum(*shlex.split(make)).out)[0]
+    [promised] = re.findall(r"^\| 200 \| .*?`(\{.*?\})`", CONTRACT, re.MULTILINE)
+    with pages(tmp_path / "data") as address:
+        done = subprocess.run(
+            ["sh", "-c", re.sub(r"http://[\d.]+:\d+", address, command)],
+            cwd=NOTES,
+            env={**os.environ, "TOKEN": token},
+            check=True,
+            capture_output=True,
+        )
+    assert json.loads(done.stdout) == json.loads(promised)
 
 
 def test_plain_numbers() -> None:

@@ -179,6 +179,32 @@ def test_a_clock_that_was_never_set(
     assert refused(database) == []
 
 
+def test_presence(broker: Broker, config: Config, launch: Launch, tmp_path: Path) -> None:
+    """A sensor that stays awake says that it is there; when it dies, the broker says so."""
+    database = tmp_path / "hilum.sqlite3"
+    awake = {**config, "stay_awake": True, "network": "shed", "network_password": "hush"}
+    text = json.dumps({**awake, "scl": 22, "sda": 21})
+    (tmp_path / "config.json").write_text(text, encoding="utf-8")
+    with serving(broker.port, database):
+        answers = [[0xBE, 0xEF, 0x92] * 2]
+        with launch("boot", folder=str(tmp_path), answers=answers, joins=True) as process:
+            assert wait_until(lambda: presence(database) is True)
+            assert wait_until(lambda: count(database) == 1)
+            process.kill()
+        assert wait_until(lambda: presence(database) is False)
+
+
+def presence(database: Path) -> bool | None:
+    """What is known of whether the sensor is there."""
+    if not database.exists():
+        return None
+    store = SqliteStore.open_readonly(database)
+    try:
+        return next((sensor.online for sensor in store.sensors()), None)
+    finally:
+        store.close()
+
+
 def message(change: Callable[[list[dict[str, object]]], object]) -> bytes:
     """One moment of a device that is not ours, with something changed."""
     records: list[dict[str, object]] = [

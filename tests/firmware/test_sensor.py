@@ -7,6 +7,7 @@ import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -193,6 +194,63 @@ def test_a_bad_answer_leaves_the_clock_unset(device: Device, answer: bytes) -> N
     """Answers that are cut short, refuse, or come from a server without a time, set nothing."""
     with time_server(answer) as port:
         assert device("ask", port=port) == [None, False, None]
+
+
+BOARD = {
+    "site": "home",
+    "sensor": "tub-1",
+    "network": "shed",
+    "network_password": "hush",
+    "time_server": "127.0.0.1",
+    "broker": "127.0.0.1",
+    "port": 9,  # where nobody listens
+    "scl": 22,
+    "sda": 21,
+    "battery_pin": 35,
+    "every_s": 600,
+    "send_every": 1,
+    "tries": 1,
+}
+PARTS = [["I2C", 0, "pin 22", "pin 21"], ["ADC", "pin 35"]]
+SLEEP = ["sleep", 600_000]
+
+
+def boot(device: Device, folder: Path, *, joins: bool = True, **changes: object) -> dict[str, Any]:
+    """Start a board with these settings; gives what its parts were told, and what waits."""
+    answers = changes.pop("answers", [GOOD])
+    (folder / "config.json").write_text(json.dumps({**BOARD, **changes}), encoding="utf-8")
+    told: dict[str, Any] = device("boot", folder=str(folder), answers=answers, joins=joins)
+    return told
+
+
+def test_a_turn_of_a_board(device: Device, tmp_path: Path) -> None:
+    """A board measures, keeps, sets its clock once it is online, and sleeps until the next turn."""
+    with time_server(ntp(AT + 2_208_988_800)) as port:
+        found = boot(device, tmp_path, time_port=port)
+    # 2025-11-25T09:00:00Z, a Tuesday; boards count weekdays from Monday, 0
+    assert found["told"] == [*PARTS, ["clock", [2025, 11, 25, 1, 9, 0, 0, 0]], SLEEP]
+    assert found["waits"] == 1
+    [[_, temp, humidity, battery]] = device("waiting", folder=str(tmp_path / "kept"), most=9)
+    word = 0xBEEF / 65535
+    assert (temp, humidity) == (round(100 * (175 * word - 45)), round(100 * (125 * word - 6)))
+    assert battery == round(1000 * 40000 / 65535 * 3.3)
+
+
+def test_a_board_without_a_network(device: Device, tmp_path: Path) -> None:
+    """Without a network each turn keeps one reading more, and sleeps."""
+    for turn in (1, 2):
+        found = boot(device, tmp_path, joins=False, join_s=0)
+        assert found == {"told": [*PARTS, SLEEP], "waits": turn}
+
+
+@pytest.mark.parametrize("fault", [{"answers": [None]}, {"ca_file": "none.der"}])
+def test_a_board_that_fails_still_sleeps(
+    device: Device, tmp_path: Path, fault: dict[str, Any]
+) -> None:
+    """A dead sensor or a wrong setting leaves a gap; the board sleeps, and its battery lasts."""
+    found = boot(device, tmp_path, **fault)
+    assert found["told"][-1] == SLEEP
+    assert found["waits"] == 0
 
 
 def test_pauses_grow_and_are_bounded(device: Device) -> None:
