@@ -9,6 +9,7 @@ import uvicorn
 from starlette.testclient import TestClient
 
 from hilum.bootstrap import open_store, patience
+from hilum.bootstrap.checks import check_all
 from hilum.bootstrap.doors import doors_of, first_link, is_loopback
 from hilum.bootstrap.service import Service
 from hilum.config import Settings, settings_from
@@ -116,6 +117,21 @@ def test_a_service_for_others_is_closed_until_a_password_is_set(tmp_path: Path) 
                 word for line in service.first_words() for word in line.split() if "//" in word
             ]
             assert client.get(link.partition(":8420")[2]).status_code == 200
+
+
+def test_a_check_says_whether_the_pages_can_be_reached(tmp_path: Path) -> None:
+    """Open to this machine, closed to all, guarded: by settings and password."""
+
+    def pages(given: Settings) -> tuple[bool, str]:
+        (found,) = (each for each in check_all(given) if each.what == "pages")
+        return found.good, found.words
+
+    alone, wide = settings(tmp_path), settings(tmp_path, host=EVERYWHERE)
+    with open_store(alone) as kept:
+        assert pages(alone) == (True, "for this machine alone, without a password")
+        assert pages(wide) == (False, "Closed until a password is set: hilum password.")
+        kept.set_password_hash("set")
+    assert pages(wide) == pages(alone) == (True, "guarded by a password")
 
 
 async def ask(app: object, *pieces: bytes, wait_s: float) -> bytes:

@@ -9,6 +9,7 @@ import httpx
 import pytest
 
 from hilum.domain.model import Reading
+from hilum.web import live
 from hilum.web.live import MAX_LISTENERS, Listener, LiveHub, stream
 from hilum.web.parts import WebParts
 from web.small_world import NOW_MS
@@ -17,6 +18,18 @@ from web.small_world import NOW_MS
 async def shout(box: str) -> str | None:
     """Describe a box; there is nothing to say of the quiet one."""
     return None if box == "quiet" else box.upper()
+
+
+def test_a_stream_ends_so_that_its_page_asks_anew(monkeypatch: pytest.MonkeyPatch) -> None:
+    """After a while the page has to show again that it may see values."""
+    monkeypatch.setattr(live, "MOST_S", 0.0)
+
+    async def listen() -> list[str]:
+        hub, listener = LiveHub(), Listener(["drawer"])
+        assert hub.add(listener)
+        return [text async for text in stream(hub, listener, shout)]
+
+    assert asyncio.run(listen()) == ["retry: 3000\n\n"]
 
 
 def test_boxes_published_from_other_threads_arrive_once() -> None:

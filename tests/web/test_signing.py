@@ -165,6 +165,13 @@ def test_passwords_are_hashed_with_argon2id() -> None:
     assert not passwords.verify("no hash", PASSWORD)
 
 
+def test_letters_with_marks_are_the_same_from_every_device() -> None:
+    """One device sends é as one character, another as two; both open."""
+    kept = passwords.hash_of("caf\u00e9 tub jar onion")
+    assert passwords.verify(kept, "cafe\u0301 tub jar onion")
+    assert not passwords.verify(kept, "cafe tub jar onion")
+
+
 def test_the_first_password_is_set_by_the_link_of_the_console() -> None:
     """Until then every page is closed; the link serves once."""
     place = small_place(password=False, local=False)

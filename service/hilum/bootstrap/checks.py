@@ -14,6 +14,7 @@ import numpy as np
 
 from hilum.bootstrap import system_clock
 from hilum.bootstrap.broker_conf import losses, read_conf
+from hilum.bootstrap.doors import doors_of
 from hilum.config import FILE_NAME, Settings
 from hilum.domain.errors import HilumError
 from hilum.domain.model import MS_PER_DAY, MS_PER_HOUR, CurveKey, LedgerRows, Role
@@ -75,7 +76,7 @@ def _content(settings: Settings) -> Iterator[Finding]:
             yield Finding("upgrade", False, words + ", ".join(f"“{step}”" for step in steps))
             return
         with _readonly(settings) as store:
-            yield from (_database(store), _ledger(store), _clock(store))
+            yield from (_database(store), _ledger(store), _clock(store), _pages(settings, store))
     except HilumError as error:
         yield Finding("database", False, str(error))
 
@@ -136,6 +137,15 @@ def _database(store: SqliteStore) -> Finding:
     if problems:
         return Finding("database", False, " ".join(problems[:5]))
     return Finding("database", True, "sound")
+
+
+def _pages(settings: Settings, store: SqliteStore) -> Finding:
+    """Whether those who should reach the pages can."""
+    if store.password_hash():
+        return Finding("pages", True, "guarded by a password")
+    if doors_of(settings, "").local:
+        return Finding("pages", True, "for this machine alone, without a password")
+    return Finding("pages", False, "Closed until a password is set: hilum password.")
 
 
 def _clock(store: SqliteStore) -> Finding:

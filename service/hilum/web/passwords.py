@@ -1,5 +1,7 @@
 """The owner's password: hashed with Argon2id (RFC 9106), and whether a new one can be guessed."""
 
+import unicodedata
+
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 
@@ -40,15 +42,20 @@ def check_new(password: str, own_words: tuple[str, ...] = ()) -> None:
         )
 
 
+def _same(password: str) -> str:
+    """Give one spelling of letters that devices send in several (NIST SP 800-63B, 5.1.1.2)."""
+    return unicodedata.normalize("NFKC", password)
+
+
 def hash_of(password: str) -> str:
     """Give what is kept of a password."""
-    return PasswordHasher().hash(password)
+    return PasswordHasher().hash(_same(password))
 
 
 def verify(kept: str, password: str) -> bool:
     """Tell whether a password is the one whose hash is kept; one verification, whatever comes."""
     try:
-        right = PasswordHasher().verify(kept or _NOBODYS, password)
+        right = PasswordHasher().verify(kept or _NOBODYS, _same(password))
     except (VerificationError, InvalidHashError):
         return False
     return right and bool(kept)
