@@ -19,7 +19,7 @@ REFUSED = {
     2: "the broker does not take this client id",
     3: "the broker is not available",
     4: "wrong name or password",
-    5: "the broker lets this name do nothing",
+    5: "wrong name or password, or not allowed",
 }
 
 

@@ -220,6 +220,22 @@ def test_every_page_can_be_found() -> None:
     assert set(DOCS.glob("*.md")) - seen == set()
 
 
+def test_messages_are_quoted_as_they_are() -> None:
+    """What troubleshooting quotes is what the service, the sensor or the broker says."""
+    sources = [
+        *(ROOT / "service" / "hilum").rglob("*.py"),
+        *(ROOT / "firmware_notes").rglob("*.py"),
+    ]
+    said = " ".join(re.sub(r'"\s*\n\s*f?"', "", path.read_text("utf-8")) for path in sources)
+    tables = re.findall(r"^\|.*$", (DOCS / "troubleshooting.md").read_text("utf-8"), re.MULTILINE)
+    quoted = [words for line in tables for words in re.findall(r'"([A-Za-z][^"`]+)"', line)]
+    quoted = [words for words in quoted if words != "Denied PUBLISH"]  # the broker's
+    assert len(quoted) > 8
+    for words in quoted:
+        pattern = r"[^\n]{1,40}?".join(map(re.escape, words.removesuffix(" …").split("…")))
+        assert re.search(pattern, said), words
+
+
 def words_of(path: Path) -> str:
     """Text of a page in one line."""
     return " ".join(path.read_text(encoding="utf-8").split())
