@@ -3,6 +3,8 @@
 import asyncio
 import socket
 from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -12,7 +14,19 @@ from starlette.testclient import TestClient
 from starlette.types import Message
 
 from hilum.domain.access import Scope
-from hilum.domain.model import Box, BoxType, Event, EventType, Lot, Reading, Stay, Wrap
+from hilum.domain.model import (
+    Box,
+    BoxType,
+    Event,
+    EventType,
+    GerminationTest,
+    Lot,
+    PlanLine,
+    Reading,
+    SeasonPlan,
+    Stay,
+    Wrap,
+)
 from hilum.keeping.access import digest_of, give
 from hilum.web import limits
 from hilum.web.app import create_app
@@ -34,6 +48,7 @@ from web.sending import send
 from web.server import running
 from web.small_world import NOW_MS
 
+DAY = date(2025, 11, 1)
 MARKUP = '<script>alert(1)</script><img src=x onerror="alert(2)">"\'{{7*7}}'
 
 
@@ -154,11 +169,17 @@ def test_stored_markup(place: WebParts, signed_in: TestClient) -> None:
     store.add_stay(Stay(0, "EVIL", url, Wrap.PAPER, NOW_MS - 1))
     store.add_event(Event(0, NOW_MS, EventType.NOTE, box=url, lot="EVIL", text=MARKUP))
     store.add([Reading(f"home/{MARKUP}", NOW_MS, 20.0, 30.0)], NOW_MS)
+    store.add_test(GerminationTest(0, "EVIL", DAY, 10, 5, method=MARKUP, note=MARKUP))
+    store.save_sensor(replace(store.sensor(f"home/{MARKUP}"), note=MARKUP))
+    line = PlanLine("onion", 10, variety=MARKUP, note=MARKUP)
+    plan = store.save_plan(SeasonPlan(0, MARKUP, DAY, note=MARKUP), [line])
     give(store, Scope.READ, MARKUP[:80], NOW_MS)
     shown = 0
     for page in (
         "/", "/boxes/evil", "/boxes/evil/edit", "/lots", f"/lots?q={MARKUP}", "/lots/EVIL",
-        "/lots/EVIL/edit", "/lots/EVIL/use", "/journal", "/sensors", "/access",
+        "/lots/EVIL/edit", "/lots/EVIL/use", "/journal", "/sensors", "/access", "/season",
+        f"/season/{plan.id}", f"/season/{plan.id}/edit", "/boxes/evil/review",
+        "/boxes/evil/compare", "/lots/EVIL/compare", f"/sensors/claim?sensor=home/{MARKUP}",
         f"/sign-in?next={MARKUP}", f"/{MARKUP}", f"/boxes/{MARKUP}",
     ):  # fmt: skip
         root = parse(signed_in.get(page).text)
@@ -168,7 +189,7 @@ def test_stored_markup(place: WebParts, signed_in: TestClient) -> None:
         events = [n for e in root.walk() for n in e.attrs if n.startswith("on")]
         assert events == [], page
         assert "49" not in root.text or "{{7*7}}" in root.text, page
-    assert shown >= 7
+    assert shown >= 12
 
 
 @pytest.mark.parametrize(
