@@ -19,10 +19,6 @@ if TYPE_CHECKING:
 __all__ = ["sensors"]
 
 LATER = "Figures since then are computed again: at once if Hilum is running, else when it starts."
-BEFORE = (
-    "Readings over salts must be what the sensor itself sent, before any correction: “hilum "
-    "sensors list” shows both."
-)
 
 
 @sensors.command("correct")
@@ -75,7 +71,7 @@ def correct(
             now_ms=system_clock().now_ms(),
             local=_local(settings.time_zone),
         )
-    _say(done, *(humidity.notes if humidity else ()), *([BEFORE] if points else []))
+    _say(done, *(humidity.notes if humidity else ()), *_sources(points))
 
 
 @sensors.command("corrections")
@@ -162,8 +158,15 @@ def _how(points: "list[tuple[SaltPoint, float]]", temp: float | None) -> str:
     """Write down what a correction rests on."""
     if not points:
         return ""
-    stood = ", ".join(f"{p.salt.key} ({p.rh_pct:.2f} %) read {read:g} %" for p, read in points)
-    return f"{stood} at {temp:g} °C; {points[0][0].source}"
+    stood = (
+        f"read {read:g} % over {p.salt.key} ({p.rh_pct:.1f} ± {p.uncertainty_pct:.1f} %)"
+        for p, read in points
+    )
+    return f"{', '.join(stood)} at {temp:g} °C"
+
+
+def _sources(points: "list[tuple[SaltPoint, float]]") -> list[str]:
+    return [f"Humidity over salts: {point.source} ({point.status})." for point, _ in points[:1]]
 
 
 def _json(correction: "Correction") -> dict[str, float | str]:

@@ -74,10 +74,13 @@ def correct_sensor(
     )
     text = f"Sensor {sensor} corrected from {local(from_ms)} on: {words(kept)}."
     notes = []
-    if base.id and (temp_offset_c is None or humidity is None):
+    if base.id:
         notes.append(
-            f"What was not given stays as correction {base.id} has it; from then on this one holds."
+            f"It takes the place of correction {base.id}, and does not add to it: its figures must "
+            "be against what the sensor itself says."
         )
+        if temp_offset_c is None or humidity is None:
+            notes.append(f"What was not given stays as correction {base.id} has it.")
     later = next((each for each in held if each.from_ms > from_ms), None)
     if later is not None:
         notes.append(f"It holds until {local(later.from_ms)}, when correction {later.id} begins.")
