@@ -93,8 +93,10 @@ def test_pages_show_all_they_are_given(place: WebParts, monkeypatch: pytest.Monk
     read: Read = set()
     plain = Renderer.html
 
-    def html(self: Renderer, template: str, page: object, path: str, form_token: str) -> str:
-        return plain(self, template, Spy(page, read), path, form_token)
+    def html(
+        self: Renderer, template: str, page: object, path: str, token: str, *, owner: bool = True
+    ) -> str:
+        return plain(self, template, Spy(page, read), path, token, owner=owner)
 
     monkeypatch.setattr(Renderer, "html", html)
     _, key = give(place.store, Scope.SHARE, "n", NOW_MS)

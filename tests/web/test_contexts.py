@@ -71,8 +71,10 @@ def test_templates_and_contexts_agree(parts: WebParts, monkeypatch: pytest.Monke
     read: Read = set()
     plain = Renderer.html
 
-    def html(self: Renderer, template: str, page: object, path: str, form_token: str) -> str:
-        return plain(self, template, Spy(page, read), path, form_token)
+    def html(
+        self: Renderer, template: str, page: object, path: str, token: str, *, owner: bool = True
+    ) -> str:
+        return plain(self, template, Spy(page, read), path, token, owner=owner)
 
     monkeypatch.setattr(Renderer, "html", html)
     parts.store.add_event(Event(0, 1, EventType.NOTE, lot="L-0001", text="pale"))
@@ -119,10 +121,12 @@ def test_surroundings_are_used_whole() -> None:
     read: Read = set()
     folder = web_folder()
     env = environment(folder / "templates", StaticUrls(folder / "static"))
-    chrome = contexts.Chrome("s", (contexts.NavItem("Boxes", "/", current=True),), 1, "t")
+    chrome = contexts.Chrome(
+        "s", (contexts.NavItem("Boxes", "/", current=True),), 1, "t", owner=True
+    )
     page = contexts.SurePage("How sure")
     env.get_template("sure.html").render(page=page, chrome=Spy(chrome, read))
     form = contexts.FormPage("t", pieces.Link("b", "/"), pieces.FormView("/", "s", ()))
     env.get_template("form.html").render(page=form, chrome=Spy(chrome, read))
     names = {name for context, name in read if context in {"Chrome", "NavItem"}}
-    assert names == {"site", "nav", "now_ms", "form_token", "name", "url", "current"}
+    assert names == {"site", "nav", "now_ms", "form_token", "owner", "name", "url", "current"}

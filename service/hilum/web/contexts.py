@@ -26,6 +26,7 @@ class Chrome:
     nav: Annotated[tuple[NavItem, ...], "The pages, in the order of their use."]
     now_ms: Annotated[int, "When the page was made; ages grow from here."]
     form_token: Annotated[str, "What every form carries, so that no other site can send it."]
+    owner: Annotated[bool, "Whether who asks may change things, or only look."]
 
 
 @dataclass(frozen=True, slots=True)

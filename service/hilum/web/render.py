@@ -8,6 +8,7 @@ from starlette.responses import HTMLResponse
 
 from hilum.domain.ports import Clock
 from hilum.web.assets import StaticUrls
+from hilum.web.callers import Caller, Who
 from hilum.web.contexts import Chrome, NavItem
 
 NAV = (
@@ -17,6 +18,9 @@ NAV = (
     ("Journal", "/journal"),
     ("Sensors", "/sensors"),
 )
+LOOKED_AT = frozenset({"/", "/lots", "/journal"})
+"""Pages that who has a shared link may look at."""
+
 SECTIONS = {"/boxes": "/"}
 """First part of an address, where it is not that of the page in the list."""
 
@@ -42,13 +46,16 @@ class Renderer:
         self._site = site
         self._clock = clock
 
-    def html(self, template: str, page: object, path: str, form_token: str) -> str:
+    def html(
+        self, template: str, page: object, path: str, form_token: str, *, owner: bool = True
+    ) -> str:
         """Render a page; ``path`` tells which entry of the list of pages is current."""
         chrome = Chrome(
             site=self._site,
-            nav=nav_for(path),
+            nav=nav_for(path) if owner else tuple(i for i in nav_for(path) if i.url in LOOKED_AT),
             now_ms=self._clock.now_ms(),
             form_token=form_token,
+            owner=owner,
         )
         return self._env.get_template(template).render(page=page, chrome=chrome)
 
@@ -57,7 +64,9 @@ class Renderer:
     ) -> HTMLResponse:
         """Answer a request with a page."""
         token = getattr(request.state, "form_token", "")
-        html = self.html(template, page, request.url.path, token)
+        caller: Caller | None = getattr(request.state, "caller", None)
+        looks_only = caller is not None and caller.who is Who.SHARE
+        html = self.html(template, page, request.url.path, token, owner=not looks_only)
         return HTMLResponse(html, status_code=status)
 
 
