@@ -106,21 +106,27 @@ def default_of(name: str, field: FieldInfo) -> str:
     return f'"{value}"' if isinstance(value, str) and value else str(value)
 
 
-def commands() -> Iterator[tuple[str, str, str]]:
-    """Every command with its first sentence and its example."""
+def tree() -> Iterator[tuple[str, Any]]:
+    """Every command by its words, groups of commands too."""
     import typer
 
     from hilum.cli.app import app
 
-    def walk(command: Any, words: tuple[str, ...]) -> Iterator[tuple[str, str, str]]:  # noqa: ANN401
+    def walk(command: Any, words: str) -> Iterator[tuple[str, Any]]:  # noqa: ANN401
+        yield words, command
         for name, inner in getattr(command, "commands", {}).items():
-            yield from walk(inner, (*words, name))
+            yield from walk(inner, f"{words} {name}")
+
+    yield from walk(typer.main.get_command(app), "hilum")
+
+
+def commands() -> Iterator[tuple[str, str, str]]:
+    """Every command with its first sentence and its example."""
+    for name, command in tree():
         if not hasattr(command, "commands"):
             said = (command.help or "").strip().splitlines()
             found = [line.partition(": ")[2] for line in said if line.startswith("Example: ")]
-            yield " ".join(words), said[0], found[0] if found else ""
-
-    yield from walk(typer.main.get_command(app), ("hilum",))
+            yield name, said[0], found[0] if found else ""
 
 
 def commands_page() -> str:

@@ -16,7 +16,7 @@ from pathlib import Path
 import pytest
 
 from cli.conftest import Run, hilum
-from docs.reference import DOCS, PAGES, commands
+from docs.reference import DOCS, PAGES, commands, tree
 from hilum.config import ChannelSettings, QuantitySetting, Settings, SourceSetting
 from hilum.domain.model import Reading
 from hilum.stores.sqlite import SqliteStore
@@ -188,6 +188,22 @@ def test_links_lead_somewhere(path: Path) -> None:
 def test_written_pages_are_fresh(name: str) -> None:
     """Pages written from the code are as the code is; else run tests/docs/reference.py."""
     assert (DOCS / name).read_text(encoding="utf-8") == PAGES[name]()
+
+
+@pytest.mark.parametrize("path", ALL_TEXTS, ids=lambda path: str(path.relative_to(ROOT)))
+def test_commands_in_sentences_exist(path: Path) -> None:
+    """A command in the middle of a sentence is one of the program's, with options it knows."""
+    known = dict(tree())
+    text = " ".join(BLOCK.sub("", path.read_text(encoding="utf-8")).split())
+    for line in re.findall(r"`(hilum [a-z][^`]*)`", text):
+        words = line.split()
+        name = max((n for n in known if f"{line} ".startswith(f"{n} ")), key=len)
+        assert name != "hilum", line
+        options = {
+            opt for param in known[name].params for opt in [*param.opts, *param.secondary_opts]
+        }
+        used = {word.partition("=")[0] for word in words if word.startswith("--")}
+        assert used <= options | {"--help"}, line
 
 
 def test_every_command_is_described() -> None:
