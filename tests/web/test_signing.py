@@ -227,6 +227,24 @@ def test_a_shared_link_looks_until_it_is_withdrawn(place: WebParts) -> None:
     assert guest.get(link.removeprefix(HERE)).status_code == 404
 
 
+def test_what_is_refused_comes_back_as_it_was_typed(place: WebParts) -> None:
+    """Why, and everything that was typed for the token; no password is ever sent back."""
+    client = client_of(place)
+    sign_in(client)
+    typed = {"scope": "ingest", "name": "Shed", "sensor": "a/b/c", "days": "9"}
+    page = send(client, "/access", 422, action="/access/grant", **typed)
+    assert "no name of a sensor" in page.one(of="finding").text
+    form = page.one("form", action="/access/grant")
+    kept = {each.attrs["name"]: each.attrs["value"] for each in form.all("input", type="text")}
+    assert kept == {"name": "Shed", "sensor": "a/b/c", "days": "9"}
+    assert "checked" in form.one("input", value="ingest").attrs
+    page = send(
+        client, "/access", 422, action="/access/password", old=PASSWORD, again=PASSWORD[:-1]
+    )
+    assert [e for e in page.all("input", type="password") if e.attrs.get("value")] == []
+    assert place.store.grants() == []
+
+
 def test_wrong_passwords_have_to_wait_longer_and_longer() -> None:
     """Five are free, then 2 s, 4 s, to a quarter of an hour; a right one forgets them."""
     tries, waits = Tries(), []

@@ -40,6 +40,10 @@ class AccessPage:
     made: Annotated[str, "The key or link just made, shown this once; empty if none was."] = ""
     made_words: Annotated[str, "What it is and what to do with it."] = ""
     error: Annotated[str, "Why something was refused; empty if nothing is wrong."] = ""
+    scope: Annotated[str, "What was chosen for a new one, if it was refused."] = ""
+    name: Annotated[str, "The name that was typed for it."] = ""
+    sensor: Annotated[str, "The sensor that was typed for it."] = ""
+    days: Annotated[str, "The days that were typed for it."] = ""
 
 
 @dataclass(frozen=True, slots=True)

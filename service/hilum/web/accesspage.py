@@ -85,7 +85,14 @@ def _acting(parts: WebParts, render: Renderer, act: Act) -> Callable[..., Respon
         try:
             return act(request, form)
         except (InvalidInputError, ConflictError) as error:
-            page = replace(access_page(parts), error=str(error))
+            page = replace(
+                access_page(parts),
+                error=str(error),
+                scope=form.text("scope"),
+                name=form.text("name"),
+                sensor=form.text("sensor"),
+                days=form.text("days"),
+            )
             return render(request, "access.html", page, status=422)
 
     return answer
