@@ -81,7 +81,7 @@ def prepare() -> None:
             "-b",
             CONSTRAINTS,
             "-e",
-            ".[demo,influx]",
+            ".[demo,influx,push]",
             "--group",
             "dev",
         ),

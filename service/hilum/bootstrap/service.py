@@ -2,6 +2,7 @@
 
 import logging
 import signal
+import time
 from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import asynccontextmanager
 from socket import socket
@@ -15,6 +16,7 @@ from hilum.bootstrap.http_intake import HttpIntake
 from hilum.bootstrap.keeping_loop import KeepingLoop
 from hilum.bootstrap.settings_view import settings_shown, try_channel
 from hilum.bootstrap.sheet_reader import Sheets
+from hilum.bootstrap.watching import Watching
 from hilum.config import Settings, SourceSetting
 from hilum.domain.errors import HilumError
 from hilum.domain.ports import Store
@@ -32,6 +34,7 @@ if TYPE_CHECKING:
 
 log = logging.getLogger(__name__)
 DAY_S = 86_400
+IMPATIENT_S = 1.0  # a second Ctrl+C sooner than this is the same one, sent to a whole group
 MOST_CONNECTIONS = 500
 
 
@@ -89,6 +92,7 @@ class Service:
         self._durable = durable_broker
         self._first_key = new_key()
         self._loop = KeepingLoop(LedgerKeeper(store), self._tell)
+        self._watching = Watching(settings, store, clock)
         self._ingest = (
             Ingest(store, ingest_settings(settings), clock, self._loop.wake)
             if settings.mqtt
@@ -97,14 +101,16 @@ class Service:
         self.app = self._application()
 
     def start(self) -> None:
-        """Start the keeping loop, then listen to the broker."""
+        """Start the keeping loop and the watch, then listen to the broker."""
         self._loop.start()
+        self._watching.start()
         if self._ingest is not None:
             self._ingest.start()
 
     def stop(self) -> None:
         """Stop in the other order; what was acknowledged is in the database."""
         self.hub.close()
+        self._watching.stop()
         if self._ingest is not None:
             self._ingest.stop()
         self._loop.stop()
@@ -139,7 +145,8 @@ class Service:
         return health(self.store, self.settings.data_dir, self._loop.last_error, ingest)
 
     def _tell(self, sensors: frozenset[str]) -> None:
-        """Let open pages know which boxes have news."""
+        """Let the watch and open pages know which boxes have news."""
+        self._watching.wake()
         if not sensors:
             return
         boxes = {p.box for p in self.store.placements() if p.to_ms is None and p.sensor in sensors}
@@ -205,6 +212,8 @@ def serve_pages(service: Service, ready: Callable[[], None]) -> None:
     class Server(uvicorn.Server):
         """Says when it answers, ends the streams of live values first, and stops quietly."""
 
+        told = 0.0
+
         async def startup(self, sockets: list[socket] | None = None) -> None:
             await super().startup(sockets)
             if self.started:
@@ -216,8 +225,11 @@ def serve_pages(service: Service, ready: Callable[[], None]) -> None:
 
         def handle_exit(self, sig: int, frame: FrameType | None) -> None:
             del frame
-            if self.should_exit and sig == signal.SIGINT:
+            now = time.monotonic()
+            if self.should_exit and sig == signal.SIGINT and now - self.told > IMPATIENT_S:
                 self.force_exit = True
+            if not self.should_exit:
+                self.told = now
             self.should_exit = True  # and not noted: it would be raised again at the end
 
     settings = service.settings
