@@ -35,12 +35,11 @@ from keeping.worlds import (
     row_bits,
 )
 
-MIDDLE = T0 + 5 * DAY_MS + 1_234_567  # in the middle of an hour
-LATER = MIDDLE + 3 * DAY_MS
+READINGS = history(3, 1200, 900.0)
+MIDDLE, LATER = READINGS[497][0] + 1, READINGS[800][0]  # after one reading, and at one
 FIRST = Correction(0, SENSOR, MIDDLE, -0.4, 1.08, -3.0)
 SECOND = Correction(0, SENSOR, LATER, 0.2, 0.95, 2.5)
 END = 2**53
-READINGS = history(3, 400, 2700.0)
 
 
 @pytest.fixture(params=STORES)
@@ -133,6 +132,10 @@ def test_summaries_are_those_of_corrected_readings(store: Store, by_day: bool) -
 
     Humidity kept away from the ends of the scale, where single values are held.
     """
+    period_ms = DAY_MS if by_day else HOUR_MS
+    for border in (MIDDLE, LATER):  # the correction begins among readings of one period
+        sides = {t >= border for t, _, _ in READINGS if t // period_ms == border // period_ms}
+        assert sides == {False, True}
     readings = [(t + DAY_MS * 100, c, 20.0 + 0.6 * rh) for t, c, rh in READINGS]
     add_readings(store, readings)
     for each in (FIRST, SECOND):
