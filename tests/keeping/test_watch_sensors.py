@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from hilum.domain.corrections import Correction
 from hilum.domain.model import (
     Reading,
     Reject,
@@ -179,6 +180,22 @@ def test_two_sensors_that_disagree() -> None:
     assert alert is not None
     assert "home/second" in alert.sentence
     assert "home/tub" in alert.sentence
+
+
+def test_sensors_are_compared_as_corrected() -> None:
+    """Two sensors 6 % apart agree once one of them is corrected by as much."""
+    for offset, told in ((0.0, 1), (6.0, 0)):
+        small = Small()
+        small.place()
+        small.place("home/second", Role.SECOND)
+        small.store.add_correction(Correction(0, "home/second", 0, rh_offset_pct=offset))
+        for hour in range(60):
+            small.clock.time_ms += HOUR
+            small.report(18.0 + hour % 2, 25.0)
+            small.report(18.0 + hour % 2, 19.0, sensor="home/second")
+        small.refresh()
+        small.engine.round()
+        assert small.told() == [("drift", "raised")] * told
 
 
 @pytest.mark.parametrize(

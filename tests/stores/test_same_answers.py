@@ -12,6 +12,7 @@ from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 
+from hilum.domain.corrections import Correction
 from hilum.domain.errors import HilumError
 from hilum.domain.model import (
     MS_PER_HOUR,
@@ -119,6 +120,13 @@ class SameAnswers(RuleBasedStateMachine):
         self.both(lambda store: [*store.pages(sensor, start_ms, end_ms, 2)])
         self.both(lambda store: store.hours(sensor, start_ms, end_ms))
 
+    @rule(sensor=sensors, from_ms=times, gain=st.sampled_from([0.0, 1.0, 1.1]), number=times)
+    def correct(self, sensor: str, from_ms: int, gain: float, number: int) -> None:
+        """Correct a sensor, and take a correction back."""
+        self.both(lambda store: store.add_correction(Correction(0, sensor, from_ms, 0.1, gain)))
+        self.both(lambda store: store.remove_correction(number // STEP))
+        self.both(lambda store: store.corrections(sensor))
+
     @rule(sensor=sensors, online=st.booleans(), received_ms=times)
     def presence(self, sensor: str, online: bool, received_ms: int) -> None:
         """Hear a last will."""
@@ -203,6 +211,7 @@ class SameAnswers(RuleBasedStateMachine):
     def everything(self) -> None:
         """Everything kept is the same."""
         self.both(lambda s: [s.sensors(), s.boxes(), s.placements(), s.lots(), s.stays()])
+        self.both(lambda store: store.corrections())
         self.both(lambda s: [s.tests(), s.events(), s.rejects(), sorted(s.reject_counts().items())])
         self.both(lambda s: [s.dirty(), s.curves(), [s.rows(key) for key in s.curves()]])
         self.both(lambda s: [s.extent("home/a"), s.newest("home/a"), s.days("home/a", 0, 10**9)])
