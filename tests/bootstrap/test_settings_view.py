@@ -11,7 +11,7 @@ from hilum.domain.errors import ConflictError
 
 
 def test_each_setting_names_its_source(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """File, variable, command line and default are told apart; all settings are there."""
+    """File, variable, start and default are told apart; all settings are there."""
     (tmp_path / "hilum.toml").write_text('site = "lane"\nmqtt = false\n', encoding="utf-8")
     monkeypatch.setenv("HILUM_TIME_ZONE", "Europe/Brussels")
     settings = load_settings(tmp_path).changed(port=8421)
@@ -20,7 +20,7 @@ def test_each_setting_names_its_source(tmp_path: Path, monkeypatch: pytest.Monke
     assert told == [
         ("lane", "hilum.toml"),
         ("Europe/Brussels", "variable HILUM_TIME_ZONE"),
-        ("8421", "command line"),
+        ("8421", "given at the start"),
         ("127.0.0.1", "default"),
     ]
     assert set(Settings.model_fields) <= {name.partition(".")[0] for name in rows}

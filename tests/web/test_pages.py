@@ -159,7 +159,7 @@ def test_box_says_its_history_in_words_and_as_a_table(client: TestClient) -> Non
     """Whoever does not see the chart reads the same."""
     found = page(client, "/boxes/drawer?range=month")
     assert "1 gap without readings" in found.one(of="summary").text
-    rows = found.one("details").one("tbody").all("tr")
+    rows = found.one("section", of="history").one("tbody").all("tr")
     assert len(rows) == 31
     assert rows[0].one("th").text == "2025-11-25"
     assert "%" in rows[0].all("td")[0].text
@@ -174,7 +174,7 @@ def test_box_offers_spans_of_history(client: TestClient, name: str, first: str) 
     found = page(client, f"/boxes/drawer?range={name}")
     current = found.one("nav", of="ranges").all("a", aria_current="true")
     assert [link.text.lower() for link in current] == [name if name != "bogus" else "week"]
-    assert found.one("details").one("tbody").all("th")[0].text == first
+    assert found.one("section", of="history").one("tbody").all("th")[0].text == first
 
 
 def test_box_lists_its_lots_and_facts(client: TestClient) -> None:

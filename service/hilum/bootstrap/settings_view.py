@@ -38,7 +38,7 @@ def _rows(settings: BaseModel, before: str, written: Mapping[str, Any]) -> Itera
         full = f"{before}{name}"
         variable = PREFIX + full.replace(".", "__").upper()
         usual = not field.is_required() and value == field.get_default(call_default_factory=True)
-        source = "command line"
+        source = "given at the start"
         if variable in os.environ:
             source = f"variable {variable}"
         elif name in written:
