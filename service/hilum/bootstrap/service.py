@@ -162,7 +162,7 @@ class Service:
                 ingest_status=self.status,
                 health=self.health,
                 changed=lambda: self._loop.wake(frozenset()),
-                see=lambda alert_id: self._watching.see(alert_id),
+                see=self._watching.see,
                 sheets=Sheets(self.store, system_clock(), self.settings.time_zone),
                 shown=lambda: settings_shown(self.settings, system_clock()),
                 try_channel=lambda name: try_channel(self.settings, system_clock(), name),
