@@ -1,6 +1,6 @@
 """One command for everything: ``python3 tests/run.py``, the same for a person and for CI.
 
-Installs what it needs (Mosquitto and Chromium from Debian's packages where that is allowed), makes
+Installs what it needs (services from Debian's packages where that is allowed), makes
 an environment, then: format check, lint, strict types, import contracts, the whole suite, the wheel
 built and run in a clean environment. With ``CI`` set, a missing service fails instead of skipping.
 
@@ -22,7 +22,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent
 VENV = ROOT / ".venv"
 CONSTRAINTS = ROOT / "service" / "constraints.txt"
-PACKAGES = {"mosquitto": "mosquitto", "chromium": "chromium"}
+PACKAGES = {"mosquitto": "mosquitto", "chromium": "chromium", "influxd": "influxdb"}
 STEPS = ("check", "suite", "wheel")
 
 

