@@ -8,11 +8,28 @@ from pathlib import Path
 import pytest
 
 from plugins.faults import faulty
-from plugins.mosquitto import broker
+from plugins.mosquitto import Broker, broker
 
 __all__ = ["broker", "faulty"]
 
 Mount = Callable[[str], None]
+
+
+@pytest.fixture
+def relaxed(broker: Broker) -> Broker:
+    """The broker as its configuration advises where Hilum may be away for days."""
+    broker.stop()
+    conf = broker.folder / "mosquitto.conf"
+    text = conf.read_text(encoding="utf-8")
+    for old, new in (
+        ("\nautosave_on_changes true", "\nautosave_on_changes false"),
+        ("\nautosave_interval 1", "\nautosave_interval 300"),
+    ):
+        assert text.count(old) == 1
+        text = text.replace(old, new)
+    conf.write_text(text, encoding="utf-8")
+    broker.start()
+    return broker
 
 
 @pytest.fixture

@@ -49,9 +49,10 @@ class Running:
                 self.lines.append(line.strip())
         process.stdout.close()
 
-    def wait_for(self, words: str, seconds: float = 30.0) -> None:
-        """Wait until a line holds these words."""
-        assert wait_until(lambda: any(words in line for line in self.lines), seconds), self.lines
+    def wait_for(self, words: str, seconds: float = 30.0, since: int = 0) -> None:
+        """Wait until a line from this number on holds these words."""
+        found = wait_until(lambda: any(words in line for line in self.lines[since:]), seconds)
+        assert found, self.lines[since:]
 
     def kill(self) -> None:
         """End it as a power cut does."""

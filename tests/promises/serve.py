@@ -6,6 +6,7 @@ Ingest, ledger and an editor run until SIGTERM. Says ``listening`` once it does,
 each edit that was written, from FIRST on; FIRST -1: nobody edits.
 """
 
+import faulthandler
 import itertools
 import os
 import signal
@@ -23,6 +24,11 @@ from promises.truth import edit
 PAUSE_S = 0.02
 
 
+def say(line: str) -> None:
+    """Say a line in one piece, so that threads do not mix and a kill cuts none in two."""
+    os.write(1, f"{line}\n".encode())
+
+
 def keep_editing(store: SqliteStore, first: int, over: threading.Event) -> None:
     """Write edits one after another, and say each that was written."""
     for number in itertools.count(first):
@@ -30,7 +36,7 @@ def keep_editing(store: SqliteStore, first: int, over: threading.Event) -> None:
             store.change(edit(number, "tub"))
         except StoreError:
             return
-        print(f"edit {number}", flush=True)
+        say(f"edit {number}")
         if over.wait(PAUSE_S):
             return
 
@@ -40,6 +46,7 @@ def main() -> None:
     port, database, first = int(sys.argv[1]), sys.argv[2], int(sys.argv[3])
     parent = os.getppid()
     over = threading.Event()
+    faulthandler.register(signal.SIGUSR1)  # kill -USR1 says where each thread is
     signal.signal(signal.SIGTERM, lambda *_: over.set())
     broker = BrokerSettings(port=port, username="hilum", password="swordfish")  # noqa: S106
     store = SqliteStore(database)
@@ -56,7 +63,7 @@ def main() -> None:
         now = ingest.status()
         saying = now.last_error or ("listening" if now.connected else "")
         if saying and saying != said:
-            print(saying, flush=True)
+            say(saying)
             said = saying
     ingest.stop()
     loop.stop()

@@ -42,7 +42,7 @@ def kill_again_and_again(running: Running, database: Path, kills: int) -> None:
         said = len(running.lines)
         running.start(first_edit=100_000 * (n + 1))
         if n % 10:
-            assert wait_until(lambda s=said: "listening" in running.lines[s:])  # type: ignore[misc]
+            running.wait_for("listening", 60, since=said)
         time.sleep(chance.uniform(0.0, 0.6))
         running.kill()
         if n % 3 == 0:  # elsewise the next start finds the log as the kill left it
@@ -66,10 +66,12 @@ def survive(broker: Broker, database: Path, kills: int) -> None:
         finally:
             over.set()
             sender.join()
+        said = len(running.lines)
         running.start()
-        sensors.settle(60)
+        running.wait_for("listening", 60, since=said)
+        sensors.settle(120)
         confirmed = {reading(index) for index in sensors.confirmed}
-        wait_until(lambda: len(kept(database)) >= len(confirmed), 60)
+        wait_until(lambda: len(kept(database)) >= len(confirmed), 120)
         running.stop()
     found = kept(database)
     assert len(confirmed) > 100 * kills
@@ -77,18 +79,18 @@ def survive(broker: Broker, database: Path, kills: int) -> None:
     assert set(found) == confirmed
     with closing(SqliteStore(database)) as store:
         assert store.check_integrity() == []
-        said = {int(line[5:]) for line in running.lines if line.startswith("edit ")}
-        assert len(said) > kills
-        assert said <= edits_kept(store)
+        written = {int(line[5:]) for line in running.lines if line.startswith("edit ")}
+        assert len(written) > kills
+        assert written <= edits_kept(store)
         check_derived(store)
 
 
-def test_ten_kills(broker: Broker, tmp_path: Path) -> None:
+def test_ten_kills(relaxed: Broker, tmp_path: Path) -> None:
     """No reading that was confirmed and no edit that was written is lost, none is there twice."""
-    survive(broker, tmp_path / "hilum.sqlite3", kills=10)
+    survive(relaxed, tmp_path / "hilum.sqlite3", kills=10)
 
 
 @pytest.mark.slow
-def test_two_hundred_kills(broker: Broker, tmp_path: Path) -> None:
+def test_two_hundred_kills(relaxed: Broker, tmp_path: Path) -> None:
     """The same through two hundred kills."""
-    survive(broker, tmp_path / "hilum.sqlite3", kills=200)
+    survive(relaxed, tmp_path / "hilum.sqlite3", kills=200)

@@ -19,23 +19,6 @@ pytestmark = pytest.mark.mosquitto
 BURST = 10_000
 
 
-@pytest.fixture
-def relaxed(broker: Broker) -> Broker:
-    """The broker as its configuration advises where Hilum may be away for days."""
-    broker.stop()
-    conf = broker.folder / "mosquitto.conf"
-    text = conf.read_text(encoding="utf-8")
-    for old, new in (
-        ("\nautosave_on_changes true", "\nautosave_on_changes false"),
-        ("\nautosave_interval 1", "\nautosave_interval 300"),
-    ):
-        assert text.count(old) == 1
-        text = text.replace(old, new)
-    conf.write_text(text, encoding="utf-8")
-    broker.start()
-    return broker
-
-
 def untimed(number: int) -> Message:
     """Give a message of a sensor without a clock; its temperature tells it apart."""
     pack = [{"n": "temperature", "u": "Cel", "v": number / 100}]
@@ -83,7 +66,7 @@ def test_broker_that_lost_its_memory(broker: Broker, tmp_path: Path) -> None:
             broker.stop(kill=True)
             (broker.folder / "mosquitto.db").unlink()
             broker.start()
-            assert wait_until(lambda s=said: "listening" in running.lines[s:])  # type: ignore[misc]
+            running.wait_for("listening", since=said)
         with Sensors(broker.port) as sensors:
             sensors.send(map(message, range(450)))
             sensors.settle()
