@@ -1,5 +1,6 @@
 """Readings in InfluxDB: what the contract of all stores does not ask."""
 
+import json
 import subprocess
 import sys
 import time
@@ -17,13 +18,20 @@ from hilum.cli import run
 from hilum.config import settings_from
 from hilum.domain.errors import InvalidInputError, PartMissingError, SettingsError, StoreError
 from hilum.domain.model import MS_PER_DAY, MS_PER_HOUR, AddOutcome, DirtyMark, Reading
+from hilum.ingest.decode import Decoder, Message
+from hilum.ingest.inbox import Inbox
+from hilum.ingest.pump import Pump
+from hilum.ingest.settings import IngestSettings
+from hilum.ingest.topics import Router
 from hilum.stores import MemoryStore
 from hilum.stores.influx import InfluxReadings, SplitStore
 from hilum.stores.influx.lines import line
 from hilum.stores.influx.readings import Plan
 from hilum.stores.influx.server import Place, Server
+from plugins.sensors import wait_until
 from stores.influx_engine import TOKEN, free_port, served
 
+NOW_MS = 1_772_330_400_000  # 2026-03-01
 ONE = Reading("home/one", 60_000, 20.0, 40.0)
 
 
@@ -343,3 +351,39 @@ def test_the_command_copies(
         "1 had another value than the one there; that one stays.",
     ]
     assert "Copying home/one" in said.err
+
+
+def test_nothing_is_confirmed_while_influxdb_is_away(place: Place, tmp_path: Path) -> None:
+    """The ingest holds its batch through an outage, confirms it after, and all of it is kept."""
+    readings = Cut(place)
+    readings.fails = "after"
+    confirmed: list[tuple[int, int]] = []
+    settings = IngestSettings(retry_s=0.02, retry_max_s=0.05, linger_s=0.01)
+    inbox = Inbox(100, 100_000)
+    with closing(SplitStore(tmp_path / "db", readings)) as store:
+        pump = Pump(
+            store,
+            Decoder(Router(()), lambda _: True),
+            inbox,
+            settings,
+            now_ms=lambda: NOW_MS,
+            acknowledge=confirmed.extend,
+            on_stored=lambda _: None,
+            on_idle=lambda: None,
+        )
+        pump.start()
+        try:
+            for number in range(20):
+                pack = [{"n": "temperature", "u": "Cel", "v": 20.5, "t": NOW_MS // 1000 - number}]
+                payload = json.dumps(pack).encode()
+                topic = "hilum/home/one/readings"
+                inbox.put(Message(topic, payload, NOW_MS, ticket=(0, number)))
+            assert wait_until(lambda: bool(pump.counts.last_error))
+            assert confirmed == []
+            assert "Readings wait" in pump.counts.last_error
+            readings.fails = ""
+            assert wait_until(lambda: len(confirmed) == 20)
+        finally:
+            pump.stop(10)
+        assert store.extent("home/one") == (20, NOW_MS - 19_000, NOW_MS)
+        assert [mark.from_ms for mark in store.dirty()] == [NOW_MS - 19_000]

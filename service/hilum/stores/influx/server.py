@@ -1,5 +1,6 @@
 """The server: lines in over ``/api/v2/write``, answers out over the v1-compatible ``/query``."""
 
+import logging
 import threading
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -109,6 +110,8 @@ class Server:
                         "Readings in InfluxDB need an optional part. Install it with: "
                         "pip install 'hilum[influx]'"
                     ) from error
+                # it logs every retry with all of the question; we say what failed ourselves
+                logging.getLogger("urllib3.connectionpool").setLevel(logging.ERROR)
                 place = self._place
                 self._opened = InfluxDBClient(
                     place.url,
