@@ -92,8 +92,8 @@ def prepare() -> None:
 def check() -> None:
     """Format, lint, types, import contracts."""
     tool = VENV / "bin"
-    run(tool / "ruff", "format", "--check", "service", "tests", "dashboards")
-    run(tool / "ruff", "check", "service", "tests", "dashboards")
+    run(tool / "ruff", "format", "--check", "service", "tests", "dashboards", "firmware_notes")
+    run(tool / "ruff", "check", "service", "tests", "dashboards", "firmware_notes")
     run(tool / "mypy")
     run(tool / "lint-imports")
 

@@ -50,17 +50,6 @@ def shell_lines(path: Path) -> list[str]:
     return found
 
 
-PLACED = "older readings cannot be put into a box in which a sensor was claimed before"
-NO_PICTURE = "the picture of the first page is not there yet"
-
-
-def marked(paths: list[Path], reason: str) -> list[object]:
-    """The texts, with the first page marked as one that fails for a known reason."""
-    first = ROOT / "README.md"
-    known = pytest.mark.xfail(reason=reason)
-    return [pytest.param(path, marks=known if path == first else ()) for path in paths]
-
-
 WITH_COMMANDS = [path for path in TEXTS if shell_lines(path)]
 
 
@@ -132,7 +121,7 @@ def answers(address: str) -> bool:
     return False
 
 
-@pytest.mark.parametrize("path", marked(WITH_COMMANDS, PLACED), ids=lambda path: path.name)
+@pytest.mark.parametrize("path", WITH_COMMANDS, ids=lambda path: path.name)
 def test_commands_in_the_texts_run(
     path: Path, home: Path, hilum: Run, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -172,9 +161,7 @@ def headings(path: Path) -> set[str]:
     return {re.sub(r"[^\w\- ]", "", head.lower()).replace(" ", "-") for head in found}
 
 
-@pytest.mark.parametrize(
-    "path", marked(ALL_TEXTS, NO_PICTURE), ids=lambda path: str(path.relative_to(ROOT))
-)
+@pytest.mark.parametrize("path", ALL_TEXTS, ids=lambda path: str(path.relative_to(ROOT)))
 def test_links_lead_somewhere(path: Path) -> None:
     """Every relative link of every text leads to a file, and to a heading that is in it."""
     for file, heading in links(path):

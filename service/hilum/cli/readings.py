@@ -101,11 +101,17 @@ def _counted(stream: TextIO, advance: Callable[[int], None]) -> Iterator[str]:
 
 
 def _place(store: "Store", name: str, box: str, first_ms: int) -> None:
-    """Let the sensor stand in the box from its first reading on, unless it is placed already."""
+    """Let the sensor stand in the box from its first reading on, unless it is placed already.
+
+    Where another sensor stands there from a later time on, only until then.
+    """
     from hilum.domain.model import Placement, Role
 
-    if not store.placements(sensor=name):
-        store.add_placement(Placement(0, name, box, Role.INSIDE, first_ms))
+    if store.placements(sensor=name):
+        return
+    starts = [p.from_ms for p in store.placements(box=box) if p.role is Role.INSIDE]
+    until = min((start for start in starts if start > first_ms), default=None)
+    store.add_placement(Placement(0, name, box, Role.INSIDE, first_ms, until))
 
 
 def _zone(named: str | None) -> ZoneInfo:

@@ -170,7 +170,7 @@ def card(overview: BoxOverview, style: Style) -> BoxCard:
     )
 
 
-def headline(overviews: list[BoxOverview]) -> str:
+def headline(overviews: list[BoxOverview], alerts: int = 0) -> str:
     """Say what needs doing today, in one sentence."""
     if not overviews:
         return "No box has been entered yet."
@@ -181,6 +181,10 @@ def headline(overviews: list[BoxOverview]) -> str:
         if rest:
             told.append(f"{count_word(rest)} more {'needs' if rest == 1 else 'need'} a look")
         return f"Today: {sentence_list(told)}."
+    if alerts:
+        return (
+            f"Today: {count(alerts, 'alert')} below {'asks' if alerts == 1 else 'ask'} for a look."
+        )
     return _quiet(overviews)
 
 
@@ -221,7 +225,7 @@ def boxes_page(
     waiting = f"{count(unclaimed, 'sensor')} {belong} to no box yet."
     return BoxesPage(
         title="Boxes",
-        headline=headline(overviews) if overviews or path is None else FIRST_WORDS,
+        headline=headline(overviews, len(alerts)) if overviews or path is None else FIRST_WORDS,
         path=path,
         alerts=alerts,
         well=bool(overviews)
