@@ -12,7 +12,16 @@ from hilum.science.kinds import kind
 from hilum.science.posterior import Band
 from hilum.science.surrogates import basis_for
 from hilum.web.format import Style
-from hilum.web.outlook import budget, cautions, coverage, headline, made, prospect, viability
+from hilum.web.outlook import (
+    budget,
+    cautions,
+    coverage,
+    headline,
+    how_tested,
+    made,
+    prospect,
+    viability,
+)
 from web.small_world import NOW_MS
 
 STYLE = Style(ZoneInfo("UTC"))
@@ -140,3 +149,14 @@ def test_what_the_figure_is_made_of_carries_source_and_status() -> None:
     assert facts["Measured"].note == "3\xa0days bridged"
     assert facts["Not measured"].text == "200\xa0days"
     assert facts["Seed now"].text == "8\xa0% moisture"
+
+
+def test_what_can_harm_is_said_first_and_how_to_test_is_sourced() -> None:
+    """A poisonous kind has its caution; the rules of testing carry where they are from."""
+    seed = replace(OUTLOOK, kind=kind("larkspur"))
+
+    assert "poisonous" in cautions(seed)[0]
+    onion = how_tested(replace(OUTLOOK, kind=kind("onion")))
+    assert onion[0].text.endswith("counted after 6 and 10 days")
+    assert "7 CFR 201.58" in onion[0].note
+    assert how_tested(replace(OUTLOOK, kind=None)) == ()

@@ -226,9 +226,9 @@ def test_lot_says_viability_with_its_band_and_how_it_was_made(client: TestClient
     scale = found.one("svg", of="keeping-band")
     assert scale.attrs["aria-label"].endswith("minimum 70\xa0%")
     assert "spent" in found.one("svg", of="budget").attrs["aria-label"]
-    made = {
-        item.one("dt").text: item.one("dd").text for item in found.all("dl", of="facts")[0].children
-    }
+    tested, grounds = found.all("dl", of="facts")[:2]
+    assert "7 CFR 201.58" in tested.text  # the laboratory rule for onion
+    made = {item.one("dt").text: item.one("dd").text for item in grounds.children}
     assert made["Constants"].startswith("its own constants, published")
     assert "Ellis & Roberts" in made["Constants"]
     assert made["Minimum"].startswith("70 % US Federal Seed Act")

@@ -357,6 +357,7 @@ class LotPage:
     notes: Annotated[tuple[str, ...], "What the figure does not know."]
     facts: Annotated[tuple[Fact, ...], "What stands on its label."]
     tests: Annotated[tuple[TestRow, ...], "Its germination tests, newest first."]
+    testing: Annotated[tuple[Fact, ...], "How seed of its kind is tested, by published rules."]
     stays: Annotated[tuple[StayRow, ...], "Where it has been, newest first."]
     days: Annotated[tuple[JournalDay, ...], "The newest lines of its journal."]
     journal_url: Annotated[str, "Address of its whole journal."]

@@ -154,6 +154,7 @@ def lot_page(store: Store, code: str, now_ms: int, style: Style, said: Said | No
         notes=outlook.notes if outlook.now else (),
         facts=label_facts(lot),
         tests=test_rows(outlook, store.tests(code)),
+        testing=view.how_tested(outlook),
         stays=stay_rows(stays, names, style),
         days=journal_days(store.events(lot=code, limit=LOT_EVENTS), names, style),
         journal_url=f"/journal?{urlencode({'lot': code})}",

@@ -3,6 +3,7 @@
 from hilum.domain.model import MS_PER_DAY
 from hilum.keeping.losses import LotLoss
 from hilum.keeping.outlook import LotOutlook
+from hilum.science.kindmodel import GerminationMethod
 from hilum.science.posterior import Band
 from hilum.web.contexts import Budget, Share, Viability
 from hilum.web.format import NBSP, Style, count, number, pct, span_pct
@@ -135,13 +136,35 @@ def _burn(share: float | None) -> str:
 
 def cautions(outlook: LotOutlook) -> tuple[str, ...]:
     """Give what must be read before the figure."""
+    found = outlook.kind.caution if outlook.kind else None
+    harm = (found.value,) if found else ()
     if outlook.now is None:
-        return outlook.notes
+        return (*harm, *outlook.notes)
     wet_s = outlook.loss.wet_s or 0.0
     if wet_s < WET_LEAST_S:
-        return ()
+        return harm
     hours = count(max(1, round(wet_s / 3600)), "hour")
-    return (f"It was too wet for {hours}. What that cost is not known and not in this figure.",)
+    wet = f"It was too wet for {hours}. What that cost is not known and not in this figure."
+    return (*harm, wet)
+
+
+def how_tested(outlook: LotOutlook) -> tuple[Fact, ...]:
+    """Say how seed of the kind is tested, each way with its source."""
+    ways = outlook.kind.methods if outlook.kind else ()
+    return tuple(
+        Fact(
+            way.value.rule.capitalize(),
+            f"{way.value.substrate}, {way.value.temp_c}{NBSP}°C{_counts(way.value)}",
+            "; ".join(filter(None, (way.value.advice, way.source, STATUS_WORDS[way.status]))),
+        )
+        for way in ways
+    )
+
+
+def _counts(way: GerminationMethod) -> str:
+    """When seedlings are counted."""
+    days = [day for day in (way.first_count_days, way.final_count_days) if day is not None]
+    return f"; counted after {' and '.join(map(str, days))} days" if days else ""
 
 
 def made(outlook: LotOutlook, wrap: str) -> tuple[Fact, ...]:
