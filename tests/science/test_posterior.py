@@ -293,3 +293,13 @@ def test_a_loss_that_cannot_be_is_refused() -> None:
     """A negative loss is an error, not a gain."""
     with pytest.raises(OutOfRangeError, match="loss"):
         lot((9, 10, 0.0)).viability(-0.1)
+
+
+def test_what_the_start_lacks_to_five_points_is_added_at_every_loss() -> None:
+    """Outcomes rule 5 (set on published trials): five points of counting error, not less."""
+    belief = posterior(Evidence((Count(360, 400),), factor=4.0))
+    start, band, shown = belief.viability(0.0), belief.viability(0.8), belief.shown(0.8)
+    lack = 5.0 - (float(start.median_pct) - float(start.low_pct))
+
+    assert lack > 1.0
+    assert float(shown.low_pct) == pytest.approx(float(band.low_pct) - lack, abs=1e-9)
