@@ -267,7 +267,7 @@ def _without_outside(found: Gathered, days: BoxDays) -> BreathingOutlook:
     gains = [MONTH_DAYS * each for each in (answer.gain_low_g, answer.gain_g, answer.gain_high_g)]
     gel_days = _gel_days(float(days.temp_c[-1]), answer.gain_g)
     words = (
-        f"About {gains[1]:.2g} g of water come in each month ({gains[0]:.2g} to {gains[2]:.2g}). "
+        f"About {gains[1]:.1f} g of water come in each month ({gains[0]:.1f} to {gains[2]:.1f}). "
         f"{_pay_words(gel_days)}"
     )
     note = "With a sensor outside it could be told how fast the air follows the room."
