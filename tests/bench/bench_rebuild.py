@@ -24,7 +24,7 @@ from hilum.domain.model import (
     Sensor,
     Wrap,
 )
-from hilum.keeping.keeper import LedgerKeeper
+from hilum.keeping.reckoning.keeper import LedgerKeeper
 from hilum.science.lag import tau_days
 from hilum.science.seedmodel import SeedModel, equilibrium_mc_dry_pct, loss_rate_per_day, model_for
 from hilum.stores.sqlite import SqliteStore

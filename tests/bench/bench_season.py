@@ -30,14 +30,14 @@ from hilum.domain.model import (
     Stay,
     Wrap,
 )
-from hilum.keeping.compare import compare_box
-from hilum.keeping.course import Ledger
-from hilum.keeping.keeper import LedgerKeeper
-from hilum.keeping.outlook import lot_case
-from hilum.keeping.review import review_box
-from hilum.keeping.season import plan_season
-from hilum.keeping.snapshot import Snapshot
-from hilum.keeping.usefirst import use_first
+from hilum.keeping.lots.compare import compare_box
+from hilum.keeping.lots.outlook import lot_case
+from hilum.keeping.lots.snapshot import Snapshot
+from hilum.keeping.lots.usefirst import use_first
+from hilum.keeping.reckoning.course import Ledger
+from hilum.keeping.reckoning.keeper import LedgerKeeper
+from hilum.keeping.seasons.review import review_box
+from hilum.keeping.seasons.season import plan_season
 from hilum.science.kinds import Behaviour, kinds
 from hilum.stores.sqlite import SqliteStore
 

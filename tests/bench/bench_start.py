@@ -17,7 +17,7 @@ import urllib.error
 import urllib.request
 from pathlib import Path
 
-from hilum.keeping.keeper import LedgerKeeper
+from hilum.keeping.reckoning.keeper import LedgerKeeper
 from hilum.simulate.load import load_world
 from hilum.simulate.world import build_world
 from hilum.stores.sqlite import SqliteStore

@@ -12,7 +12,7 @@ from hilum.bootstrap.service import Service
 from hilum.config import settings_from
 from hilum.domain.errors import StoreError
 from hilum.domain.model import Box, DirtyMark
-from hilum.keeping.keeper import LedgerKeeper
+from hilum.keeping.reckoning.keeper import LedgerKeeper
 from hilum.stores.memory import MemoryStore
 from hilum.web.parts import IngestStatus
 from plugins.sensors import wait_until

@@ -15,7 +15,7 @@ from collections.abc import Sequence
 from hilum.bootstrap.keeping_loop import KeepingLoop
 from hilum.domain.model import AddOutcome, Reading
 from hilum.ingest import BrokerSettings, Ingest, IngestSettings
-from hilum.keeping.keeper import LedgerKeeper
+from hilum.keeping.reckoning.keeper import LedgerKeeper
 from hilum.stores.sqlite import SqliteStore
 
 

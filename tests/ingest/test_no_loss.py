@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from hilum.domain.model import Reading
-from hilum.keeping.keeper import LedgerKeeper
+from hilum.keeping.reckoning.keeper import LedgerKeeper
 from hilum.stores.sqlite import SqliteStore
 from ingest.no_loss import count, message, reading, run_scenario, serving
 from keeping.worlds import bits

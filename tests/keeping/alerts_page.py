@@ -5,8 +5,8 @@
 
 from pathlib import Path
 
-from hilum.keeping.judging import span
-from hilum.keeping.rules import COLD_DWELL_S, RULES, Rule
+from hilum.keeping.watching.judging import span
+from hilum.keeping.watching.rules import COLD_DWELL_S, RULES, Rule
 
 PAGE = Path(__file__).resolve().parents[2] / "service" / "docs" / "alerts.md"
 BEGIN, END = "<!-- rules: written by tests/keeping/alerts_page.py -->", "<!-- end of rules -->"

@@ -5,9 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from hilum.domain.model import Box, BoxType, Lot, Placement, Reading, Role, Sensor, Stay, Wrap
-from hilum.keeping.alerts import AlertEngine
-from hilum.keeping.telling import ChannelPlan
-from hilum.keeping.watch import Watch
+from hilum.keeping.watching.alerts import AlertEngine
+from hilum.keeping.watching.telling import ChannelPlan
+from hilum.keeping.watching.watch import Watch
 from hilum.simulate.box import BoxEvent, BoxSpec, BoxTruth, Opening, SeedMass, Swap, simulate_box
 from hilum.simulate.sensor import SensorSpec, measure
 from hilum.simulate.weather import FREEZER, Climate, ClimateSpec, ColdSpec, RoomSpec

@@ -11,9 +11,9 @@ import numpy as np
 import numpy.typing as npt
 
 from hilum.domain.model import MS_PER_DAY
-from hilum.keeping.boxdays import BoxDays, HourSeries, box_days
-from hilum.keeping.boxforecast import BoxRecord
-from hilum.keeping.boxwater import Charge, SeedShare
+from hilum.keeping.desiccant.boxdays import BoxDays, HourSeries, box_days
+from hilum.keeping.desiccant.boxforecast import BoxRecord
+from hilum.keeping.desiccant.boxwater import Charge, SeedShare
 from hilum.simulate.box import BoxModel, BoxSpec, BoxTruth, Opening, SeedMass, Swap
 from hilum.simulate.physics import gel_load, seed_scale, seed_shape
 from hilum.simulate.weather import Climate, RoomSpec, surroundings

@@ -3,7 +3,7 @@
 from datetime import UTC, date, datetime, timedelta
 
 from hilum.domain.model import GerminationTest, Lot, PlanLine, SeasonPlan
-from hilum.keeping.season import Season, plan_season
+from hilum.keeping.seasons.season import Season, plan_season
 from hilum.stores.memory import MemoryStore
 
 TODAY = date(2026, 11, 2)

@@ -1,6 +1,6 @@
 """The page about alerts says what the code does."""
 
-from hilum.keeping.rules import RULES
+from hilum.keeping.watching.rules import RULES
 from hilum.notify.sender import GIVE_UP_S
 from keeping.alerts_page import PAGE, page
 

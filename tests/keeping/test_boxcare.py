@@ -7,8 +7,8 @@ import pytest
 from hilum.domain.errors import ConflictError, HilumError, InvalidInputError
 from hilum.domain.model import Box, BoxType, EventType, Lot, Reading, Role, Wrap
 from hilum.domain.ports import Store
-from hilum.keeping import boxcare
-from hilum.keeping.lotentry import enter_lot
+from hilum.keeping.care import boxcare
+from hilum.keeping.care.lotentry import enter_lot
 from hilum.stores.memory import MemoryStore
 
 NOW_MS = 1_764_061_920_000

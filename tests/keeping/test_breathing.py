@@ -5,7 +5,7 @@ import pytest
 
 from hilum.domain.errors import NotFoundError
 from hilum.domain.ports import Store
-from hilum.keeping.breathing import BreathingState, breathing_outlook
+from hilum.keeping.desiccant.breathing import BreathingState, breathing_outlook
 from hilum.simulate.box import BoxModel, BoxSpec, SeedMass
 from hilum.simulate.weather import RoomSpec, surroundings
 from hilum.stores.memory import MemoryStore

@@ -5,8 +5,8 @@ import pytest
 from hilum.domain.errors import ConflictError, InvalidInputError, NotFoundError
 from hilum.domain.model import EventType, Reading
 from hilum.domain.ports import Store
-from hilum.keeping import corrected
-from hilum.keeping.calibration import CorrectionDone, correct_sensor, uncorrect_sensor
+from hilum.keeping.care.calibration import CorrectionDone, correct_sensor, uncorrect_sensor
+from hilum.keeping.reckoning import corrected
 from hilum.science.salts import Calibration, one_point, salt_point, two_point
 from hilum.stores.memory import MemoryStore
 from keeping.worlds import DAY_MS, SENSOR, T0, add_box

@@ -7,9 +7,9 @@ import pytest
 
 from hilum.domain.errors import InvalidInputError, NotFoundError
 from hilum.domain.model import Box, BoxType, Stay, Wrap
-from hilum.keeping.ahead import evidence_then, losses_ahead, storage_named
-from hilum.keeping.compare import compare_box, compare_lot
-from hilum.keeping.outlook import lot_case
+from hilum.keeping.lots.ahead import evidence_then, losses_ahead, storage_named
+from hilum.keeping.lots.compare import compare_box, compare_lot
+from hilum.keeping.lots.outlook import lot_case
 from hilum.science.freezing import Freezing
 from hilum.science.posterior import posterior
 from hilum.stores.memory import MemoryStore

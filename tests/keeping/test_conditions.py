@@ -6,7 +6,7 @@ from itertools import pairwise
 import numpy as np
 
 from hilum.domain.model import Placement, Reading, Role, Sensor, Series
-from hilum.keeping.conditions import box_conditions, conditions
+from hilum.keeping.reckoning.conditions import box_conditions, conditions
 from hilum.stores.memory import MemoryStore
 from keeping.worlds import T0, add_box
 

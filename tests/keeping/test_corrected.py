@@ -13,13 +13,13 @@ import hilum
 from hilum.domain.corrections import Correction
 from hilum.domain.model import Box, HourTier, Lot, Placement, Reading, Role, Sensor, Stay, Wrap
 from hilum.domain.ports import Store
-from hilum.keeping import corrected
-from hilum.keeping.boxdays import hour_series
-from hilum.keeping.conditions import box_conditions
-from hilum.keeping.frost import shut_advice
-from hilum.keeping.keeper import LedgerKeeper
+from hilum.keeping.desiccant.boxdays import hour_series
 from hilum.keeping.overview import Tier, box_history, box_overview, newest_conditions
-from hilum.keeping.review import review_box
+from hilum.keeping.reckoning import corrected
+from hilum.keeping.reckoning.conditions import box_conditions
+from hilum.keeping.reckoning.keeper import LedgerKeeper
+from hilum.keeping.seasons.review import review_box
+from hilum.keeping.watching.frost import shut_advice
 from hilum.stores.memory import MemoryStore
 from keeping.worlds import (
     DAY_MS,
@@ -218,10 +218,10 @@ def test_air_of_the_room_is_corrected(store: Store) -> None:
 
 
 RAW = {
-    "keeping/corrected.py": "corrects",
-    "keeping/keeper.py": "the time of the newest reading",
-    "keeping/pace.py": "times",
-    "keeping/sensorsigns.py": "health of the sensor itself, battery",
+    "keeping/reckoning/corrected.py": "corrects",
+    "keeping/reckoning/keeper.py": "the time of the newest reading",
+    "keeping/watching/pace.py": "times",
+    "keeping/watching/sensorsigns.py": "health of the sensor itself, battery",
     "bootstrap/checks.py": "times",
     "cli/keep.py": "says what the sensor itself sent beside the corrected value",
 }
@@ -239,4 +239,4 @@ def test_nobody_else_asks_for_raw_readings() -> None:
         if asks.search(path.read_text(encoding="utf-8"))
     }
     assert found <= set(RAW)
-    assert "keeping/corrected.py" in found
+    assert "keeping/reckoning/corrected.py" in found

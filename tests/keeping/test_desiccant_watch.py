@@ -9,8 +9,8 @@ import pytest
 
 from hilum.domain.errors import NotFoundError
 from hilum.domain.model import MS_PER_DAY, Event, EventType, Lot, Wrap
-from hilum.keeping.boxcontents import desiccants, lot_grams
-from hilum.keeping.boxwater import (
+from hilum.keeping.desiccant.boxcontents import desiccants, lot_grams
+from hilum.keeping.desiccant.boxwater import (
     Balance,
     Charge,
     SeedShare,
@@ -19,13 +19,13 @@ from hilum.keeping.boxwater import (
     held_g,
     weighed_scale,
 )
-from hilum.keeping.desiccant_watch import (
+from hilum.keeping.desiccant.desiccant_watch import (
     DesiccantOutlook,
     WatchState,
     days_to_swap,
     desiccant_outlook,
 )
-from hilum.keeping.durations import in_span, span_words
+from hilum.keeping.desiccant.durations import in_span, span_words
 from hilum.science.kinds import kind
 from hilum.simulate.box import BoxEvent, BoxModel, BoxSpec, BoxTruth, Opening, SeedMass, Swap
 from hilum.simulate.weather import Climate, RoomSpec, SteadySpec, surroundings

@@ -7,8 +7,8 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from hilum.domain.alerts import Notice, NoticeState
-from hilum.keeping.digest import digest, digest_due_ms, digest_notices
-from hilum.keeping.telling import ChannelPlan
+from hilum.keeping.watching.digest import digest, digest_due_ms, digest_notices
+from hilum.keeping.watching.telling import ChannelPlan
 from hilum.stores.memory import MemoryStore
 from keeping.watching import DAY, HOUR, MAIL, T0, Small
 

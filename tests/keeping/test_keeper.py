@@ -24,9 +24,9 @@ from hilum.domain.model import (
     Wrap,
 )
 from hilum.domain.ports import Store
-from hilum.keeping import keeper as keeper_module
-from hilum.keeping.keeper import LedgerKeeper
-from hilum.keeping.ledger import JOINED_DRY_PCT
+from hilum.keeping.reckoning import keeper as keeper_module
+from hilum.keeping.reckoning.keeper import LedgerKeeper
+from hilum.keeping.reckoning.ledger import JOINED_DRY_PCT
 from hilum.stores.memory import MemoryStore
 from keeping.worlds import (
     DAY_MS,

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from hilum.domain.model import CurveKey, LedgerRows, Series, Wrap
-from hilum.keeping.kernel import chunk_of
-from hilum.keeping.ledger import Cursor, advance
+from hilum.keeping.reckoning.kernel import chunk_of
+from hilum.keeping.reckoning.ledger import Cursor, advance
 from hilum.science.seedmodel import loss_rate_per_day, model_for
 from keeping.plain import PlainRow, PlainSeed, plain_curve
 from keeping.worlds import MAIZE, ONION, T0, Conditions, history

@@ -6,8 +6,8 @@ import pytest
 
 from hilum.domain.alerts import RuleSetting
 from hilum.domain.model import Box, BoxType, Lot, Placement, Reading, Role, Sensor, Stay, Wrap
-from hilum.keeping.keeper import LedgerKeeper
-from hilum.keeping.lossahead import loss_ahead
+from hilum.keeping.reckoning.keeper import LedgerKeeper
+from hilum.keeping.watching.lossahead import loss_ahead
 from hilum.stores.memory import MemoryStore
 from keeping.plain import PlainSeed
 from keeping.watching import DAY, HOUR, T0, Small

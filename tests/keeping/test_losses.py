@@ -13,12 +13,12 @@ import pytest
 
 from hilum.domain.model import Lot, Stay, Wrap
 from hilum.domain.ports import Store
-from hilum.keeping.keeper import LedgerKeeper
-from hilum.keeping.losses import (
+from hilum.keeping.lots.losses import (
     LotLoss,
     loss_at,
     lot_loss,
 )
+from hilum.keeping.reckoning.keeper import LedgerKeeper
 from hilum.stores.memory import MemoryStore
 from keeping.plain import PlainSeed, plain_curve
 from keeping.worlds import DAY_MS, HOUR_MS, STORES, Conditions, add_box, add_readings

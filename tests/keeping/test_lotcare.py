@@ -8,7 +8,7 @@ import pytest
 
 from hilum.domain.errors import ConflictError, HilumError, InvalidInputError, NotFoundError
 from hilum.domain.model import Box, BoxType, Event, EventType, Lot, Stay, Wrap
-from hilum.keeping.lotcare import (
+from hilum.keeping.care.lotcare import (
     Done,
     archive_lot,
     correct_lot,
@@ -18,7 +18,7 @@ from hilum.keeping.lotcare import (
     take_out,
     use_seed,
 )
-from hilum.keeping.undo import can_undo, undo
+from hilum.keeping.care.undo import can_undo, undo
 from hilum.stores import MemoryStore
 
 DAY = 86_400_000

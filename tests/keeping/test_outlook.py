@@ -17,9 +17,9 @@ from hilum.domain.model import (
     Stay,
     Wrap,
 )
-from hilum.keeping.keeper import LedgerKeeper
-from hilum.keeping.origin import is_assumed, label_day, ms_of
-from hilum.keeping.outlook import life_line, lot_outlook, viabilities
+from hilum.keeping.lots.origin import is_assumed, label_day, ms_of
+from hilum.keeping.lots.outlook import life_line, lot_outlook, viabilities
+from hilum.keeping.reckoning.keeper import LedgerKeeper
 from hilum.stores.memory import MemoryStore
 
 START = ms_of(date(2025, 1, 1))

@@ -4,7 +4,7 @@ import pytest
 
 from hilum.domain.errors import InvalidInputError
 from hilum.domain.model import PlanLine
-from hilum.keeping.planfile import read_plan
+from hilum.keeping.seasons.planfile import read_plan
 
 
 def test_every_column_is_read() -> None:

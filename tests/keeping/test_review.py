@@ -10,8 +10,8 @@ import pytest
 from hilum.domain.errors import InvalidInputError, NotFoundError
 from hilum.domain.model import Event, EventType, Lot, Reading, Stay, Wrap
 from hilum.domain.ports import Store
-from hilum.keeping.keeper import LedgerKeeper
-from hilum.keeping.review import Review, beside, review_box
+from hilum.keeping.reckoning.keeper import LedgerKeeper
+from hilum.keeping.seasons.review import Review, beside, review_box
 from hilum.stores.memory import MemoryStore
 from keeping.worlds import DAY_MS, HOUR_MS, ONION, SENSOR, add_box
 

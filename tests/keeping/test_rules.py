@@ -8,9 +8,9 @@ import pytest
 from hilum.domain.alerts import AlertState, RuleSetting
 from hilum.domain.errors import InvalidInputError, NotFoundError
 from hilum.domain.model import Box, BoxType, Sensor
-from hilum.keeping.alerts import AlertEngine, see, set_rule
-from hilum.keeping.judging import Sign, Words, single, span
-from hilum.keeping.rules import RULES, Limits, Rule, Side, check_setting, limits_for
+from hilum.keeping.watching.alerts import AlertEngine, see, set_rule
+from hilum.keeping.watching.judging import Sign, Words, single, span
+from hilum.keeping.watching.rules import RULES, Limits, Rule, Side, check_setting, limits_for
 from hilum.stores.memory import MemoryStore
 from keeping.watching import DAY, HOUR, MAIL, T0, ManualClock, StubWatch
 

@@ -9,9 +9,9 @@ from scipy import integrate, stats
 
 from hilum.domain.errors import InvalidInputError
 from hilum.domain.model import GerminationTest, PlanLine, Wrap
-from hilum.keeping.ahead import RECENT, losses_ahead, storage_named
-from hilum.keeping.outlook import lot_case
-from hilum.keeping.seasonlots import hand_of, same_variety
+from hilum.keeping.lots.ahead import RECENT, losses_ahead, storage_named
+from hilum.keeping.lots.outlook import lot_case
+from hilum.keeping.seasons.seasonlots import hand_of, same_variety
 from hilum.science.decisions import Verdict
 from hilum.science.kinds import kind
 from hilum.science.lag import relax, tau_days

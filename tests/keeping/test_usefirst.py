@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from hilum.domain.model import GerminationTest
-from hilum.keeping.outlook import lot_outlook
-from hilum.keeping.usefirst import Group, use_first
+from hilum.keeping.lots.outlook import lot_outlook
+from hilum.keeping.lots.usefirst import Group, use_first
 from keeping.shelves import NOW_MS, TODAY, lot, shelf_of
 
 DAY_MS = 86_400_000

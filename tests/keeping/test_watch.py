@@ -17,9 +17,9 @@ from hilum.domain.model import (
     Wrap,
 )
 from hilum.domain.ports import Store
-from hilum.keeping.alerts import AlertEngine
-from hilum.keeping.frost import shut_advice
-from hilum.keeping.watch import Watch
+from hilum.keeping.watching.alerts import AlertEngine
+from hilum.keeping.watching.frost import shut_advice
+from hilum.keeping.watching.watch import Watch
 from hilum.stores.memory import MemoryStore
 from keeping.watching import HOUR, MINUTE, T0, ManualClock, Small
 

@@ -13,9 +13,9 @@ from hilum.domain.model import (
     Role,
     Series,
 )
-from hilum.keeping.alerts import AlertEngine
-from hilum.keeping.sensorsigns import stuck_hours
-from hilum.keeping.watch import Watch
+from hilum.keeping.watching.alerts import AlertEngine
+from hilum.keeping.watching.sensorsigns import stuck_hours
+from hilum.keeping.watching.watch import Watch
 from keeping.watching import DAY, HOUR, MINUTE, Small
 
 

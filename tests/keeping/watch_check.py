@@ -14,8 +14,8 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from hilum.domain.model import MS_PER_DAY
-from hilum.keeping.boxforecast import forecast
-from hilum.keeping.desiccant_watch import DUE_AHEAD_DAYS
+from hilum.keeping.desiccant.boxforecast import forecast
+from hilum.keeping.desiccant.desiccant_watch import DUE_AHEAD_DAYS
 from keeping.random_boxes import LIMIT_PCT, RandomBox, random_box, seen
 
 LEAD_DAYS = 30.0

@@ -5,13 +5,13 @@ from dataclasses import dataclass, field
 
 from hilum.domain.alerts import Alert, AlertState
 from hilum.domain.model import Box, BoxType, Placement, Reading, Role, Sensor
-from hilum.keeping.alerts import AlertEngine
-from hilum.keeping.boxsigns import Desiccant
-from hilum.keeping.judging import Sign
-from hilum.keeping.quiet import QuietHours
-from hilum.keeping.scene import About
-from hilum.keeping.telling import ChannelPlan
-from hilum.keeping.watch import View, Watch
+from hilum.keeping.watching.alerts import AlertEngine
+from hilum.keeping.watching.boxsigns import Desiccant
+from hilum.keeping.watching.judging import Sign
+from hilum.keeping.watching.quiet import QuietHours
+from hilum.keeping.watching.scene import About
+from hilum.keeping.watching.telling import ChannelPlan
+from hilum.keeping.watching.watch import View, Watch
 from hilum.stores.memory import MemoryStore
 
 T0 = 1_735_689_600_000  # 2025-01-01, a Wednesday

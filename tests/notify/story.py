@@ -15,10 +15,10 @@ from pathlib import Path
 
 from hilum.domain.alerts import AlertChange, AlertState, Notice, NoticeState, RuleSetting
 from hilum.domain.model import Box, BoxType, Placement, Reading, Role, Sensor
-from hilum.keeping.alerts import AlertEngine, see
-from hilum.keeping.rules import RULES
-from hilum.keeping.telling import ChannelPlan
-from hilum.keeping.watch import Watch
+from hilum.keeping.watching.alerts import AlertEngine, see
+from hilum.keeping.watching.rules import RULES
+from hilum.keeping.watching.telling import ChannelPlan
+from hilum.keeping.watching.watch import Watch
 from hilum.notify.broker import BrokerPublisher, PublisherSettings
 from hilum.notify.channel import Channel, Message
 from hilum.notify.mail import MailChannel, MailSettings

@@ -6,7 +6,7 @@ from email.header import decode_header, make_header
 import pytest
 
 from hilum.domain.errors import SettingsError
-from hilum.keeping.telling import one_line
+from hilum.keeping.watching.telling import one_line
 from hilum.notify.channel import ChannelError, Message
 from hilum.notify.mail import MailChannel, MailSettings
 from notify.servers import FAIL, HANG, OK, REFUSE, Certificates, mail_server

@@ -10,7 +10,7 @@ import pytest
 
 from hilum.domain.alerts import Notice, NoticeState
 from hilum.domain.errors import StoreError
-from hilum.keeping.quiet import QuietHours
+from hilum.keeping.watching.quiet import QuietHours
 from hilum.notify.channel import ChannelError, Message
 from hilum.notify.sender import (
     GIVE_UP_S,

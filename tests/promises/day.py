@@ -20,7 +20,7 @@ from typing import TypeVar
 
 from hilum.domain.errors import StoreError
 from hilum.domain.model import Reading
-from hilum.keeping.keeper import LedgerKeeper
+from hilum.keeping.reckoning.keeper import LedgerKeeper
 from hilum.stores.sqlite import SqliteStore
 from promises.truth import FAR_MS, START_MS, add_boxes, check_derived, edit, edits_kept
 

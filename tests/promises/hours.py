@@ -15,7 +15,7 @@ from contextlib import closing
 from pathlib import Path
 
 from hilum.domain.model import Reading
-from hilum.keeping.keeper import LedgerKeeper
+from hilum.keeping.reckoning.keeper import LedgerKeeper
 from hilum.stores.sqlite import SqliteStore
 from promises.truth import START_MS, add_boxes
 

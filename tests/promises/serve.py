@@ -17,7 +17,7 @@ from hilum.bootstrap import system_clock
 from hilum.bootstrap.keeping_loop import KeepingLoop
 from hilum.domain.errors import StoreError
 from hilum.ingest import BrokerSettings, Ingest, IngestSettings
-from hilum.keeping.keeper import LedgerKeeper
+from hilum.keeping.reckoning.keeper import LedgerKeeper
 from hilum.stores.sqlite import SqliteStore
 from promises.truth import edit
 

@@ -18,7 +18,7 @@ from hilum.domain.model import (
     Wrap,
 )
 from hilum.domain.ports import Store
-from hilum.keeping.keeper import LedgerKeeper
+from hilum.keeping.reckoning.keeper import LedgerKeeper
 from keeping.worlds import bits, row_bits
 
 START_MS = 1_735_689_600_000  # 2025-01-01

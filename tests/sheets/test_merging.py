@@ -7,7 +7,7 @@ import pytest
 
 from hilum.domain.errors import ConflictError, InvalidInputError
 from hilum.domain.model import Box, BoxType, Changes, EventType, Lot, Stay, Wrap
-from hilum.keeping.undo import undo
+from hilum.keeping.care.undo import undo
 from hilum.sheets.applying import apply
 from hilum.sheets.proposal import Options, Proposal, Verdict, propose
 from hilum.stores import MemoryStore

@@ -24,7 +24,7 @@ from hilum.domain.model import (
     Wrap,
 )
 from hilum.domain.ports import Store
-from hilum.keeping.keeper import LedgerKeeper
+from hilum.keeping.reckoning.keeper import LedgerKeeper
 from hilum.stores.memory import MemoryStore
 
 NOW_MS = 1_764_061_920_000

@@ -11,8 +11,8 @@ from starlette.testclient import TestClient
 from hilum.domain.alerts import Alert, AlertChange, AlertState
 from hilum.domain.errors import ConflictError
 from hilum.domain.model import MS_PER_DAY, MS_PER_HOUR, Event, EventType, PlanLine, SeasonPlan
-from hilum.keeping.ahead import RECENT
-from hilum.keeping.compare import Choice
+from hilum.keeping.lots.ahead import RECENT
+from hilum.keeping.lots.compare import Choice
 from hilum.science.posterior import Band
 from hilum.web.app import create_app
 from hilum.web.compares import lasts_words

@@ -8,7 +8,7 @@ from playwright.sync_api import Browser, Page, expect
 from starlette.testclient import TestClient
 
 from hilum.domain.model import Reading
-from hilum.keeping.keeper import LedgerKeeper
+from hilum.keeping.reckoning.keeper import LedgerKeeper
 from hilum.stores.memory import MemoryStore
 from hilum.web.app import create_app
 from hilum.web.parts import WebParts

@@ -6,8 +6,8 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from hilum.domain.model import MS_PER_DAY, Lot
-from hilum.keeping.losses import LotLoss
-from hilum.keeping.outlook import LotOutlook, Minimum
+from hilum.keeping.lots.losses import LotLoss
+from hilum.keeping.lots.outlook import LotOutlook, Minimum
 from hilum.science.kinds import kind
 from hilum.science.posterior import Band
 from hilum.science.surrogates import basis_for

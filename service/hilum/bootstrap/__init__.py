@@ -8,7 +8,7 @@ from hilum.config import Settings
 from hilum.domain.errors import SettingsError
 from hilum.domain.model import AddOutcome
 from hilum.domain.ports import Clock, ReadingStore, Store
-from hilum.keeping.keeper import LedgerKeeper
+from hilum.keeping.reckoning.keeper import LedgerKeeper
 from hilum.stores.influx import InfluxReadings, SplitStore
 from hilum.stores.influx.server import Place
 from hilum.stores.sqlite import SqliteStore

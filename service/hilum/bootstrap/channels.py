@@ -7,8 +7,8 @@ from zoneinfo import ZoneInfo
 from hilum.config import Settings
 from hilum.domain.errors import NotFoundError
 from hilum.domain.ports import Clock
-from hilum.keeping.quiet import QuietHours
-from hilum.keeping.telling import ChannelPlan
+from hilum.keeping.watching.quiet import QuietHours
+from hilum.keeping.watching.telling import ChannelPlan
 from hilum.notify.broker import BrokerPublisher, PublisherSettings
 from hilum.notify.channel import Channel, Message
 from hilum.notify.mail import MailChannel, MailSettings

@@ -19,8 +19,8 @@ from hilum.config import FILE_NAME, Settings
 from hilum.domain.errors import HilumError
 from hilum.domain.model import MS_PER_DAY, MS_PER_HOUR, CurveKey, LedgerRows, Role
 from hilum.domain.ports import Store
-from hilum.keeping.keeper import LedgerKeeper
-from hilum.keeping.ledger import cut
+from hilum.keeping.reckoning.keeper import LedgerKeeper
+from hilum.keeping.reckoning.ledger import cut
 from hilum.stores.overlay import LedgerOverlay
 from hilum.stores.rules import utc
 from hilum.stores.sqlite import SqliteStore

@@ -9,7 +9,7 @@ import threading
 from collections.abc import Callable
 
 from hilum.domain.errors import HilumError
-from hilum.keeping.keeper import LedgerKeeper
+from hilum.keeping.reckoning.keeper import LedgerKeeper
 
 log = logging.getLogger(__name__)
 

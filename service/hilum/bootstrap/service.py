@@ -24,7 +24,7 @@ from hilum.ingest import Ingest
 from hilum.ingest.settings import BrokerSettings, IngestSettings
 from hilum.ingest.sources import Place, Source
 from hilum.keeping.access import new_key
-from hilum.keeping.keeper import LedgerKeeper
+from hilum.keeping.reckoning.keeper import LedgerKeeper
 from hilum.web.app import create_app
 from hilum.web.live import LiveHub
 from hilum.web.parts import HealthCheck, IngestStatus, WebParts, WebSettings

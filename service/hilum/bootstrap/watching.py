@@ -10,12 +10,12 @@ from hilum.config import Settings
 from hilum.domain.alerts import Alert, AlertState
 from hilum.domain.errors import HilumError
 from hilum.domain.ports import Clock, Store
-from hilum.keeping.alerts import AlertEngine, see
-from hilum.keeping.desiccant_watch import days_to_swap
-from hilum.keeping.digest import digest_due_ms, digest_notices
+from hilum.keeping.desiccant.desiccant_watch import days_to_swap
 from hilum.keeping.overview import newest_conditions
-from hilum.keeping.telling import iso
-from hilum.keeping.watch import Watch
+from hilum.keeping.watching.alerts import AlertEngine, see
+from hilum.keeping.watching.digest import digest_due_ms, digest_notices
+from hilum.keeping.watching.telling import iso
+from hilum.keeping.watching.watch import Watch
 from hilum.notify.channel import ChannelError
 from hilum.notify.mqtt import MqttChannel
 from hilum.notify.sender import ChannelWorker, Sender, give_up_unknown
@@ -99,7 +99,7 @@ class Watching:
             self._link.close()
 
     def see(self, alert_id: str) -> Alert:
-        """Take note of an alert, for the pages; see :func:`hilum.keeping.alerts.see`."""
+        """Take note of an alert, for the pages; see :func:`hilum.keeping.watching.alerts.see`."""
         seen = see(self._store, alert_id, self._clock.now_ms(), self.plans)
         self._sender.wake()
         return seen

@@ -27,7 +27,7 @@ def list_alerts(
     from hilum.bootstrap import open_store
     from hilum.config import load_settings
     from hilum.domain.alerts import AlertState
-    from hilum.keeping.telling import alert_data
+    from hilum.keeping.watching.telling import alert_data
 
     settings = load_settings(data_dir)
     with open_store(settings) as store:
@@ -60,7 +60,7 @@ def seen_alert(
     from hilum.bootstrap import open_store, system_clock
     from hilum.bootstrap.channels import plans_of
     from hilum.config import load_settings
-    from hilum.keeping.alerts import see
+    from hilum.keeping.watching.alerts import see
 
     settings = load_settings(data_dir)
     clock = system_clock()

@@ -13,7 +13,7 @@ from hilum.domain.errors import InvalidInputError
 
 if TYPE_CHECKING:
     from hilum.domain.corrections import Correction
-    from hilum.keeping.calibration import CorrectionDone
+    from hilum.keeping.care.calibration import CorrectionDone
     from hilum.science.salts import Calibration, SaltPoint
 
 __all__ = ["sensors"]
@@ -47,7 +47,7 @@ def correct(
     """
     from hilum.bootstrap import system_clock
     from hilum.config import load_settings
-    from hilum.keeping.calibration import correct_sensor
+    from hilum.keeping.care.calibration import correct_sensor
 
     settings = load_settings(data_dir)
     points = _points(
@@ -81,7 +81,7 @@ def list_corrections(as_json: Json = False, data_dir: DataDir = None) -> None:
     Example: hilum sensors corrections
     """
     from hilum.config import load_settings
-    from hilum.keeping.calibration import words
+    from hilum.keeping.care.calibration import words
 
     local = _local(load_settings(data_dir).time_zone)
     with open_data(data_dir) as store:
@@ -106,7 +106,7 @@ def uncorrect(
     """
     from hilum.bootstrap import system_clock
     from hilum.config import load_settings
-    from hilum.keeping.calibration import uncorrect_sensor
+    from hilum.keeping.care.calibration import uncorrect_sensor
 
     local = _local(load_settings(data_dir).time_zone)
     with open_data(data_dir) as store:

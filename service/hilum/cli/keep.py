@@ -69,7 +69,7 @@ def list_sensors(data_dir: DataDir = None) -> None:
 
     Example: hilum sensors list
     """
-    from hilum.keeping import corrected
+    from hilum.keeping.reckoning import corrected
 
     with open_data(data_dir) as store:
         places = {p.sensor: p for p in store.placements() if p.to_ms is None}
@@ -144,7 +144,7 @@ def add_lot(
     """
     from hilum.bootstrap import system_clock
     from hilum.config import load_settings
-    from hilum.keeping.register import next_lot_code
+    from hilum.keeping.care.register import next_lot_code
     from hilum.science.kinds import find_kind
 
     settings = load_settings(data_dir)

@@ -17,7 +17,7 @@ from hilum.domain.model import Wrap
 
 if TYPE_CHECKING:
     from hilum.domain.ports import Store
-    from hilum.keeping.lotcare import Done
+    from hilum.keeping.care.lotcare import Done
 
 __all__ = ["lots"]
 
@@ -72,7 +72,7 @@ def move(
 
     Example: hilum lots move L-0001 L-0002 --to fridge-jar --on 2026-03-01
     """
-    from hilum.keeping.lotcare import move_lots
+    from hilum.keeping.care.lotcare import move_lots
 
     with _opened(data_dir, on) as at:
         box = _box(at.store, to)
@@ -89,7 +89,7 @@ def out(
 
     Example: hilum lots out L-0001
     """
-    from hilum.keeping.lotcare import take_out
+    from hilum.keeping.care.lotcare import take_out
 
     with _opened(data_dir, on) as at:
         _say(take_out(at.store, codes, at_ms=at.at_ms, now_ms=at.now_ms))
@@ -103,7 +103,7 @@ def use(
 
     Example: hilum lots use L-0001 --seeds 40
     """
-    from hilum.keeping.lotcare import use_seed
+    from hilum.keeping.care.lotcare import use_seed
 
     with _opened(data_dir, on) as at:
         _say(use_seed(at.store, code, seeds=seeds, grams=grams, at_ms=at.at_ms, now_ms=at.now_ms))
@@ -124,7 +124,7 @@ def split(
 
     Example: hilum lots split L-0001 --seeds 100 --to freezer --wrap foil
     """
-    from hilum.keeping.lotcare import split_lot
+    from hilum.keeping.care.lotcare import split_lot
 
     with _opened(data_dir, on) as at:
         done = split_lot(
@@ -162,7 +162,7 @@ def germination_test(
 
     Example: hilum lots test L-0001 --sown 50 --germinated 44 --on 2026-02-14
     """
-    from hilum.keeping.lotcare import note_test
+    from hilum.keeping.care.lotcare import note_test
 
     counts = _counts(replicates)
     with _opened(data_dir) as at:
@@ -212,7 +212,7 @@ def archive(code: Code, on: On = None, data_dir: DataDir = None) -> None:
 
     Example: hilum lots archive L-0001
     """
-    from hilum.keeping.lotcare import archive_lot
+    from hilum.keeping.care.lotcare import archive_lot
 
     with _opened(data_dir, on) as at:
         _say(archive_lot(at.store, code, at_ms=at.at_ms, now_ms=at.now_ms))
@@ -224,8 +224,8 @@ def undo(code: Code, data_dir: DataDir = None) -> None:
 
     Example: hilum lots undo L-0001
     """
-    from hilum.keeping.undo import can_undo
-    from hilum.keeping.undo import undo as take_back
+    from hilum.keeping.care.undo import can_undo
+    from hilum.keeping.care.undo import undo as take_back
 
     with _opened(data_dir) as at:
         events = sorted(at.store.events(lot=code), key=lambda event: -event.id)

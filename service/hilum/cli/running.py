@@ -62,7 +62,7 @@ def rebuild(data_dir: DataDir = None) -> None:
     from rich.progress import Progress
 
     from hilum.bootstrap import open_store
-    from hilum.keeping.keeper import LedgerKeeper
+    from hilum.keeping.reckoning.keeper import LedgerKeeper
 
     with (
         open_store(load_settings(data_dir), exclusive=True) as store,

@@ -16,8 +16,8 @@ from hilum.domain.errors import InvalidInputError, NotFoundError
 if TYPE_CHECKING:
     from hilum.domain.model import PlanLine, SeasonPlan
     from hilum.domain.ports import Store
-    from hilum.keeping.ahead import Storage
-    from hilum.keeping.season import Season
+    from hilum.keeping.lots.ahead import Storage
+    from hilum.keeping.seasons.season import Season
 
 StoreAs = Annotated[
     str,
@@ -66,7 +66,7 @@ def season(
     Example: hilum season plan.csv --sow-on 2027-03-01
     """
     from hilum.domain.model import SeasonPlan
-    from hilum.keeping.season import plan_season
+    from hilum.keeping.seasons.season import plan_season
 
     if to is not None and to.suffix.lower() != ".csv":
         raise InvalidInputError(f"An order is written as .csv, not as “{to.suffix}”.", "to")
@@ -97,7 +97,7 @@ def _kept(store: "Store", wanted: "SeasonPlan") -> "SeasonPlan":
 
 
 def _read(path: Path) -> "list[PlanLine]":
-    from hilum.keeping.planfile import read_plan
+    from hilum.keeping.seasons.planfile import read_plan
 
     try:
         text = path.read_text(encoding="utf-8-sig")
@@ -159,7 +159,7 @@ def use_first(
 
     Example: hilum use-first
     """
-    from hilum.keeping.usefirst import use_first as in_order
+    from hilum.keeping.lots.usefirst import use_first as in_order
 
     with _opened(data_dir) as at:
         found = in_order(at.store, at.now_ms)
@@ -191,7 +191,7 @@ def compare(
     """
     from hilum.cli import seasonjson
     from hilum.cli.seasonwords import print_box_comparison, print_lot_comparison
-    from hilum.keeping.compare import compare_box, compare_lot
+    from hilum.keeping.lots.compare import compare_box, compare_lot
 
     if (lot is None) == (box is None):
         raise InvalidInputError("Give a lot or a box: --lot CODE or --box NAME.", "lot")
@@ -212,7 +212,7 @@ def compare(
 
 
 def _own_way(temp: float | None, rh: float | None) -> "Storage | None":
-    from hilum.keeping.ahead import storage_named
+    from hilum.keeping.lots.ahead import storage_named
 
     return None if temp is None and rh is None else storage_named("given", temp, rh)
 
@@ -233,7 +233,7 @@ def review(
     """
     from hilum.cli import seasonjson
     from hilum.cli.seasonwords import print_review
-    from hilum.keeping.review import beside, review_box
+    from hilum.keeping.seasons.review import beside, review_box
 
     with _opened(data_dir) as at:
         span = (

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 if TYPE_CHECKING:
-    from hilum.keeping.compare import BoxComparison, Choice, LotComparison
-    from hilum.keeping.review import Change, Review, Week
-    from hilum.keeping.season import Season, SeasonLine
-    from hilum.keeping.seasonline import LineLot
-    from hilum.keeping.usefirst import UseFirst
+    from hilum.keeping.lots.compare import BoxComparison, Choice, LotComparison
+    from hilum.keeping.lots.usefirst import UseFirst
+    from hilum.keeping.seasons.review import Change, Review, Week
+    from hilum.keeping.seasons.season import Season, SeasonLine
+    from hilum.keeping.seasons.seasonline import LineLot
     from hilum.science.posterior import Band
 
 

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from hilum.keeping.compare import BoxComparison, Choice, LotComparison
-    from hilum.keeping.review import Change, Review, Week
+    from hilum.keeping.lots.compare import BoxComparison, Choice, LotComparison
+    from hilum.keeping.seasons.review import Change, Review, Week
 
 SHOWN_YEARS = (1.0, 3.0, 5.0, 10.0)
 

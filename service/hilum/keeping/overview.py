@@ -20,8 +20,8 @@ from hilum.domain.model import (
     Placement,
 )
 from hilum.domain.ports import Store
-from hilum.keeping import corrected
-from hilum.keeping.conditions import COMPLETE_MS, box_conditions, inside
+from hilum.keeping.reckoning import corrected
+from hilum.keeping.reckoning.conditions import COMPLETE_MS, box_conditions, inside
 from hilum.science.isotherms import GeneralIsotherm, wet_from_dry_pct
 from hilum.science.lag import relax_ramp, tau_days
 from hilum.science.seedmodel import WET_ERH_PCT

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from hilum.domain.errors import ConflictError
 from hilum.domain.model import Changes, Event, EventType
 from hilum.domain.ports import KeepingStore
-from hilum.keeping.lotparts import plain
+from hilum.keeping.care.lotparts import plain
 from hilum.sheets.proposal import Proposal
 from hilum.sheets.verdicts import LotChange, Verdict
 

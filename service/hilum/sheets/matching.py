@@ -7,7 +7,7 @@ from datetime import UTC, datetime, time, tzinfo
 
 from hilum.domain.model import Box, BoxType, Lot, Stay, Wrap
 from hilum.domain.ports import KeepingStore
-from hilum.keeping.register import next_lot_code
+from hilum.keeping.care.register import next_lot_code
 from hilum.science.kinds import kinds
 from hilum.sheets.drafts import Draft, Problem, Remark
 from hilum.sheets.headings import Field, plain

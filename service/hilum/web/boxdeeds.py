@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from hilum.domain.errors import InvalidInputError
 from hilum.domain.model import Box, BoxType, Event, EventType
-from hilum.keeping import boxcare
+from hilum.keeping.care import boxcare
 from hilum.science.desiccant import DEFAULT, desiccants
 from hilum.web.boxes import TYPE_WORDS
 from hilum.web.contexts import FormPage

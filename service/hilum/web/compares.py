@@ -8,8 +8,8 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from hilum.domain.model import Floats
-from hilum.keeping.compare import FAR_YEARS, BoxComparison, Choice, LotComparison, compare_box
-from hilum.keeping.compare import compare_lot as compared
+from hilum.keeping.lots.compare import FAR_YEARS, BoxComparison, Choice, LotComparison, compare_box
+from hilum.keeping.lots.compare import compare_lot as compared
 from hilum.web.charts import PATH_HEIGHT, PATH_WIDTH, area_path, line_path
 from hilum.web.format import NBSP, count, number
 from hilum.web.lots import kind_name, lot_url

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from hilum.domain.model import Box, Role, Sensor
-from hilum.keeping import corrected
+from hilum.keeping.reckoning import corrected
 from hilum.web.boxdeeds import add_form
 from hilum.web.contexts import FirstPath, Heard, HeardRow, Step
 from hilum.web.csrf import Form

@@ -2,7 +2,7 @@
 
 from urllib.parse import quote
 
-from hilum.keeping.boxcare import note
+from hilum.keeping.care.boxcare import note
 from hilum.web.contexts import FormPage
 from hilum.web.csrf import Form
 from hilum.web.doing import Deed, Problem, filled, target

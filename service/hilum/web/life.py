@@ -4,8 +4,8 @@ import numpy as np
 
 from hilum.domain.model import MS_PER_DAY, Floats, Ints
 from hilum.domain.ports import Store
-from hilum.keeping.origin import label_day, ms_of
-from hilum.keeping.outlook import LotOutlook, life_line
+from hilum.keeping.lots.origin import label_day, ms_of
+from hilum.keeping.lots.outlook import LotOutlook, life_line
 from hilum.science.posterior import Band
 from hilum.web.charts import PATH_HEIGHT, PATH_WIDTH, area_path, line_path
 from hilum.web.contexts import Life

@@ -4,8 +4,8 @@ from dataclasses import replace
 
 from hilum.domain.errors import InvalidInputError
 from hilum.domain.model import Lot
-from hilum.keeping import lotcare
-from hilum.keeping.boxcare import note
+from hilum.keeping.care import lotcare
+from hilum.keeping.care.boxcare import note
 from hilum.web.contexts import FormPage
 from hilum.web.csrf import Form
 from hilum.web.doing import Deed, Problem, filled, target

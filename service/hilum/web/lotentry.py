@@ -5,8 +5,8 @@ from urllib.parse import quote
 
 from hilum.domain.errors import InvalidInputError
 from hilum.domain.model import Lot, Wrap
-from hilum.keeping.lotcare import correct_lot
-from hilum.keeping.lotentry import enter_lot
+from hilum.keeping.care.lotcare import correct_lot
+from hilum.keeping.care.lotentry import enter_lot
 from hilum.science.kinds import KindMatch, find_kind, kinds
 from hilum.web.contexts import FormPage
 from hilum.web.csrf import Form

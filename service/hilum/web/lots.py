@@ -5,8 +5,8 @@ from urllib.parse import quote, urlencode
 
 from hilum.domain.model import GerminationTest, Lot, Stay, Wrap
 from hilum.domain.ports import Store
-from hilum.keeping.outlook import LotOutlook, lot_outlook, viabilities
-from hilum.keeping.usefirst import UseFirst, use_first
+from hilum.keeping.lots.outlook import LotOutlook, lot_outlook, viabilities
+from hilum.keeping.lots.usefirst import UseFirst, use_first
 from hilum.science.errors import UnknownNameError
 from hilum.science.kinds import Kind, kind
 from hilum.science.posterior import Band

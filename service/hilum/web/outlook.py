@@ -1,8 +1,8 @@
 """What the page of a lot says about its life: the outlook turned into words and pictures."""
 
 from hilum.domain.model import MS_PER_DAY
-from hilum.keeping.losses import LotLoss
-from hilum.keeping.outlook import LotOutlook
+from hilum.keeping.lots.losses import LotLoss
+from hilum.keeping.lots.outlook import LotOutlook
 from hilum.science.kindmodel import GerminationMethod
 from hilum.science.posterior import Band
 from hilum.web.contexts import Budget, Share, Viability

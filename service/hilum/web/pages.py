@@ -11,8 +11,8 @@ from starlette.responses import HTMLResponse, JSONResponse, Response, StreamingR
 
 from hilum.domain.alerts import AlertState
 from hilum.domain.model import Placement
-from hilum.keeping import corrected
 from hilum.keeping.overview import box_extent, box_history, box_overview, current_sensor
+from hilum.keeping.reckoning import corrected
 from hilum.web.api import live_json
 from hilum.web.boxdeeds import box_deeds
 from hilum.web.boxes import box_care, box_doing, box_facts, boxes_page, card, opened_form

@@ -16,8 +16,8 @@ from hilum.domain.model import (
     Sensor,
 )
 from hilum.domain.ports import KeepingStore
+from hilum.keeping.care.undo import can_undo
 from hilum.keeping.overview import FRESH_MS
-from hilum.keeping.undo import can_undo
 from hilum.web.boxes import ROLE_WORDS
 from hilum.web.contexts import (
     JournalDay,

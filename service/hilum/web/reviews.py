@@ -9,7 +9,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from hilum.domain.model import MS_PER_DAY
-from hilum.keeping.review import Change, Review, Week, beside, review_box
+from hilum.keeping.seasons.review import Change, Review, Week, beside, review_box
 from hilum.web.format import NBSP, UNKNOWN, Style, count, number, pct
 from hilum.web.parts import WebParts
 from hilum.web.pieces import Fact, Link

@@ -7,7 +7,7 @@ from urllib.parse import parse_qsl, urlencode, urlsplit
 from hilum.domain.errors import ConflictError, NotFoundError
 from hilum.domain.model import Event
 from hilum.domain.ports import KeepingStore
-from hilum.keeping.undo import can_undo, undo
+from hilum.keeping.care.undo import can_undo, undo
 from hilum.web.format import count
 from hilum.web.pieces import FormView, Link, Said
 from hilum.web.records import EVENT_WORDS, takeable

@@ -10,10 +10,10 @@ from starlette.responses import Response
 
 from hilum.domain.errors import InvalidInputError, NotFoundError
 from hilum.domain.model import PlanLine, SeasonPlan
-from hilum.keeping.ahead import STORAGES
-from hilum.keeping.planfile import read_plan
-from hilum.keeping.season import Season, SeasonLine, plan_season
-from hilum.keeping.seasonline import LineLot
+from hilum.keeping.lots.ahead import STORAGES
+from hilum.keeping.seasons.planfile import read_plan
+from hilum.keeping.seasons.season import Season, SeasonLine, plan_season
+from hilum.keeping.seasons.seasonline import LineLot
 from hilum.science.kinds import kind
 from hilum.web.contexts import FormPage
 from hilum.web.csrf import Form

@@ -2,8 +2,8 @@
 
 from hilum.domain.errors import NotFoundError
 from hilum.domain.model import MS_PER_DAY, Placement, Role
-from hilum.keeping import corrected
-from hilum.keeping.boxcare import claim_sensor, end_claim
+from hilum.keeping.care.boxcare import claim_sensor, end_claim
+from hilum.keeping.reckoning import corrected
 from hilum.web.boxes import ROLE_WORDS
 from hilum.web.contexts import FormPage
 from hilum.web.csrf import Form

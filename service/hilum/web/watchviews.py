@@ -5,9 +5,9 @@ from collections.abc import Callable, Mapping, Sequence
 from hilum.domain.alerts import Alert, AlertState
 from hilum.domain.model import Box
 from hilum.domain.ports import Store
-from hilum.keeping.alerts import see
-from hilum.keeping.breathing import breathing_outlook
-from hilum.keeping.desiccant_watch import desiccant_outlook
+from hilum.keeping.desiccant.breathing import breathing_outlook
+from hilum.keeping.desiccant.desiccant_watch import desiccant_outlook
+from hilum.keeping.watching.alerts import see
 from hilum.web.contexts import AlertCard, FormPage, Water
 from hilum.web.csrf import Form
 from hilum.web.doing import Deed, Problem, filled

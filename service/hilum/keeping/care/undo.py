@@ -1,0 +1,140 @@
+"""Takes back what was done to a lot, while nothing else was built on it."""
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import date
+
+from hilum.domain.errors import ConflictError, NotFoundError
+from hilum.domain.model import Changes, Event, GerminationTest, Lot, Stay
+from hilum.domain.ports import KeepingStore
+from hilum.keeping.care.lotcare import Done
+from hilum.keeping.care.lotparts import open_stay, plain
+
+LATEST = 1_000_000
+"""Lines of the journal looked through for the one to take back."""
+
+
+def undo(store: KeepingStore, code: str, event_id: int) -> Done:
+    """Take one journal line of a lot back; the line stays, struck through.
+
+    Parameters
+    ----------
+    store : KeepingStore
+        Where lots are kept.
+    code : str
+        Code of the lot.
+    event_id : int
+        Id of the line.
+
+    Raises
+    ------
+    NotFoundError
+        The lot has no such line.
+    ConflictError
+        It was taken back before, cannot be taken back, or something was built on it since.
+    """
+    lot = store.lot(code)
+    event = next(
+        (each for each in store.events(lot=code, limit=LATEST) if each.id == event_id), None
+    )
+    if event is None:
+        raise NotFoundError(f"Lot {code} has no line {event_id} in the journal.")
+    if event.struck:
+        raise ConflictError("This was taken back before.")
+    action = str(dict(event.data).get("action", ""))
+    if action not in _ACTIONS:
+        raise ConflictError(
+            f"“{event.text}” cannot be taken back; correct the lot by hand instead."
+        )
+    changes = _ACTIONS[action](store, lot, event)
+    written = store.change(replace(changes, events=(replace(event, struck=True),)))
+    return Done(f"Taken back: {event.text}", written.events, changes.lots)
+
+
+def can_undo(event: Event) -> bool:
+    """Tell whether a line is of a sort that can be taken back."""
+    return not event.struck and dict(event.data).get("action") in _ACTIONS
+
+
+def _move(store: KeepingStore, lot: Lot, event: Event) -> Changes:
+    came = open_stay(store, lot.code)
+    if came is None or (came.box, came.from_ms) != (event.box, event.time_ms):
+        raise _since(lot)
+    emptied = replace(came, to_ms=came.from_ms)
+    was = dict(event.data).get("from")
+    if was is None:
+        return Changes(stays=(emptied,))
+    return Changes(stays=(emptied, _reopened(store, lot, str(was), event.time_ms, came.id)))
+
+
+def _out(store: KeepingStore, lot: Lot, event: Event) -> Changes:
+    if open_stay(store, lot.code) is not None:
+        raise _since(lot)
+    return Changes(stays=(_reopened(store, lot, event.box or "", event.time_ms),))
+
+
+def _archive(store: KeepingStore, lot: Lot, event: Event) -> Changes:
+    if not lot.archived:
+        raise _since(lot)
+    stays = () if event.box is None else (_reopened(store, lot, event.box, event.time_ms),)
+    return Changes(lots=(replace(lot, archived=False),), stays=stays)
+
+
+def _use(store: KeepingStore, lot: Lot, event: Event) -> Changes:
+    del store
+    data = dict(event.data)
+    if (lot.seeds, lot.grams) != (data["seeds_after"], data["grams_after"]):
+        raise _since(lot)
+    before = replace(lot, seeds=data["seeds_before"], grams=data["grams_before"])  # type: ignore[arg-type]
+    return Changes(lots=(before,))
+
+
+def _correct(store: KeepingStore, lot: Lot, event: Event) -> Changes:
+    del store
+    data = dict(event.data)
+    names = [name.removeprefix("now ") for name in data if name.startswith("now ")]
+    if any(plain(getattr(lot, name)) != data[f"now {name}"] for name in names):
+        raise _since(lot)
+    before = {name: data[f"was {name}"] for name in names}
+    if isinstance(day := before.get("label_date"), str):
+        return Changes(lots=(replace(lot, **{**before, "label_date": date.fromisoformat(day)}),))  # type: ignore[arg-type]
+    return Changes(lots=(replace(lot, **before),))  # type: ignore[arg-type]
+
+
+def _test(store: KeepingStore, lot: Lot, event: Event) -> Changes:
+    data = dict(event.data)
+
+    def figures(test: GerminationTest) -> tuple[object, ...]:
+        return test.on.isoformat(), test.sown, test.germinated
+
+    wanted = (data["on"], data["sown"], data["germinated"])
+    found = [test for test in store.tests(lot.code) if figures(test) == wanted]
+    if not found:
+        raise _since(lot)
+    return Changes(dropped_tests=(found[-1].id,))
+
+
+_ACTIONS: dict[str, Callable[[KeepingStore, Lot, Event], Changes]] = {
+    "move": _move,
+    "out": _out,
+    "archive": _archive,
+    "use": _use,
+    "correct": _correct,
+    "test": _test,
+}
+
+
+def _reopened(
+    store: KeepingStore, lot: Lot, box: str, ended_ms: int, other_id: int | None = None
+) -> Stay:
+    """Give the stay that ended then, open again."""
+    for stay in reversed(store.stays(lot=lot.code)):
+        if stay.id != other_id and (stay.box, stay.to_ms) == (box, ended_ms):
+            return replace(stay, to_ms=None)
+    raise _since(lot)
+
+
+def _since(lot: Lot) -> ConflictError:
+    return ConflictError(
+        f"Lot {lot.code} was changed since; take the later change back first, or correct by hand."
+    )

@@ -1,0 +1,1 @@
+"""Water in a box: when its desiccant is due and how fast the box breathes."""

@@ -1,0 +1,1 @@
+"""Before ordering season, and a storage season looked back on."""

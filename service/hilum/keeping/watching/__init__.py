@@ -1,0 +1,1 @@
+"""The watch: signs, rules, alerts and what is told of them."""
