@@ -65,8 +65,9 @@ def theil_sen(x: Floats, y: Floats) -> Trend:
     slope = float(np.median(slopes))
     intercept = float(np.median(y - slope * x))
     spread = Z_90 * np.sqrt(_variance(len(x)) * len(x) / _effective(y - slope * x))
-    first = round(max((len(slopes) - spread) / 2.0, 0.0))
-    last = round(min((len(slopes) + spread) / 2.0, len(slopes) - 1.0))
+    # the M1-th and the (M2 + 1)-th smallest slope, counted from 1
+    first = max(round((len(slopes) - spread) / 2.0) - 1, 0)
+    last = min(round((len(slopes) + spread) / 2.0), len(slopes) - 1)
     return Trend(slope, float(slopes[first]), float(slopes[last]), intercept)
 
 
