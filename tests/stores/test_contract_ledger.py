@@ -81,7 +81,7 @@ def test_replace_rows_changes_all_curves_or_none(furnished: Store) -> None:
     assert furnished.rows(SHARED).hour.tolist() == [1, 2]
 
 
-def test_row_at_gives_the_rows_around_a_time(furnished: Store) -> None:
+def test_rows_at_gives_the_rows_around_times(furnished: Store) -> None:
     """The last row up to a time and the next one; only one of them at either end."""
     furnished.add_curves([SHARED])
     furnished.replace_rows([(SHARED, 0, rows([1, 2, 5]))])
@@ -96,10 +96,12 @@ def test_row_at_gives_the_rows_around_a_time(furnished: Store) -> None:
         5 * MS_PER_HOUR + 5: [5],
         99 * MS_PER_HOUR: [5],
     }
-    found = {time_ms: furnished.row_at(SHARED, time_ms).hour.tolist() for time_ms in at}
-    assert found == at
-    assert same(furnished.row_at(SHARED, MS_PER_HOUR + 5), rows([1, 2]))
-    assert len(furnished.row_at(UNKNOWN, 0)) == 0
+    place, found = furnished.rows_at([(SHARED, time_ms) for time_ms in at])
+    assert {time: found.hour[place == i].tolist() for i, time in enumerate(at)} == at
+    assert same(furnished.rows_at([(SHARED, MS_PER_HOUR + 5)])[1], rows([1, 2]))
+    place, found = furnished.rows_at([(UNKNOWN, 0), (SHARED, 0), (UNKNOWN, 9)])
+    assert (place.tolist(), found.hour.tolist()) == ([1], [1])
+    assert [len(each) for each in furnished.rows_at([])] == [0, 0]
 
 
 def test_drop_curves_forgets_their_rows(furnished: Store) -> None:

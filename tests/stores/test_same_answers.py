@@ -63,6 +63,8 @@ def plain(answer: object) -> object:
     """Make answers comparable: arrays as lists, means rounded (each store adds up its own way)."""
     if isinstance(answer, list | tuple):
         return [plain(item) for item in answer]
+    if isinstance(answer, np.ndarray):
+        return answer.tolist()
     if is_dataclass(answer):
         values = [(field.name, getattr(answer, field.name)) for field in fields(answer)]
         return type(answer), [
@@ -205,7 +207,7 @@ class SameAnswers(RuleBasedStateMachine):
         key = [*self.memory.curves(), other, other, other, other][pick]
         self.both(lambda store: store.replace_rows([(key, hour, rows)]))
         self.both(lambda store: store.rows(key, hour, hour + 2))
-        self.both(lambda store: store.row_at(key, time_ms))
+        self.both(lambda store: store.rows_at([(key, time_ms), (other, 0), (key, 0)]))
 
     @invariant()
     def everything(self) -> None:

@@ -20,6 +20,7 @@ from hilum.domain.model import (
     GerminationTest,
     HourTier,
     LedgerRows,
+    Ints,
     Lot,
     Placement,
     PlanLine,
@@ -247,8 +248,9 @@ class LedgerStore(Protocol):
         """Rows with start <= hour < end; an unknown curve has none."""
         ...
 
-    def row_at(self, key: CurveKey, time_ms: int) -> LedgerRows:
-        """Give at most two rows: the last with ``last_ms`` <= time, and the one after it."""
+    def rows_at(self, asked: Sequence[tuple[CurveKey, int]]) -> tuple[Ints, LedgerRows]:
+        """Give at most two rows for each curve and time: the last with ``last_ms`` <= time, and the
+        one after it; and for each row the place in ``asked`` of what it answers, in order."""
         ...
 
     def replace_rows(self, changes: Sequence[tuple[CurveKey, int, LedgerRows]]) -> None:

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from hilum.domain.model import CurveKey, DirtyMark, LedgerRows
+from hilum.domain.model import CurveKey, DirtyMark, Ints, LedgerRows
 from hilum.domain.ports import Store
 from hilum.stores.memory import MemoryStore
 
@@ -58,9 +58,9 @@ class LedgerOverlay:
         """Rows of the overlay."""
         return self._ledger.rows(key, start_hour, end_hour)
 
-    def row_at(self, key: CurveKey, time_ms: int) -> LedgerRows:
-        """Rows of the overlay around a time."""
-        return self._ledger.row_at(key, time_ms)
+    def rows_at(self, asked: Sequence[tuple[CurveKey, int]]) -> tuple[Ints, LedgerRows]:
+        """Rows of the overlay around times."""
+        return self._ledger.rows_at(asked)
 
     def replace_rows(self, changes: Sequence[tuple[CurveKey, int, LedgerRows]]) -> None:
         """Change rows of the overlay."""

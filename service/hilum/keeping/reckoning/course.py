@@ -58,7 +58,7 @@ class Ledger:
         """Give the last row up to a time and the one after it, as far as there are any."""
         name = (key, time_ms)
         if name not in self._rows:
-            self._rows[name] = self._store.row_at(key, time_ms)
+            self._rows[name] = self._store.rows_at([(key, time_ms)])[1]
         return self._rows[name]
 
     def moment(self, key: CurveKey, time_ms: int) -> Moment | None:

@@ -204,7 +204,7 @@ class _BoxRun:
         for key in self._store.curves(self._box.slug):
             if self._ended.pop(key, hour) < hour:
                 continue
-            row = cut(self._store.row_at(key, hour * MS_PER_HOUR - 1), slice(1))
+            row = cut(self._store.rows_at([(key, hour * MS_PER_HOUR - 1)])[1], slice(1))
             if len(row) and row.hour[0] < hour:
                 cursor = Cursor(key, row, gap_days)
                 if cursor.joins and self._has_joined(key, row):

@@ -328,7 +328,9 @@ def _losses(shelf: Snapshot, slug: str, start_ms: int, end_ms: int) -> tuple[Kin
                 curves.setdefault((lot.kind, stay.wrap), course.shared)
     found = []
     for name, curve in curves.items():
-        first, last = shelf.store.row_at(curve, start_ms), shelf.store.row_at(curve, end_ms - 1)
+        first, last = (
+            shelf.store.rows_at([(curve, time_ms)])[1] for time_ms in (start_ms, end_ms - 1)
+        )
         if len(first) and len(last) and int(last.last_ms[0]) > int(first.last_ms[0]):
             found.append(_kind_loss(name, len(lots[name]), first, last))
     return tuple(sorted(found, key=lambda loss: -loss.loss_probit))

@@ -63,11 +63,15 @@ class LedgerSection:
             wanted &= rows.hour < end_hour
         return _take(rows, np.flatnonzero(wanted))
 
-    def row_at(self, key: CurveKey, time_ms: int) -> LedgerRows:
+    def rows_at(self, asked: Sequence[tuple[CurveKey, int]]) -> tuple[Ints, LedgerRows]:
         """See the port."""
-        rows = self._rows(key)
-        after = int(np.searchsorted(rows.last_ms, time_ms, side="right"))
-        return _take(rows, np.arange(max(after - 1, 0), min(after + 1, len(rows))))
+        places, found = [], [_none()]
+        for place, (key, time_ms) in enumerate(asked):
+            rows = self._rows(key)
+            after = int(np.searchsorted(rows.last_ms, time_ms, side="right"))
+            found.append(_take(rows, np.arange(max(after - 1, 0), min(after + 1, len(rows)))))
+            places += [place] * len(found[-1])
+        return np.array(places, dtype=np.int64), _joined(found)
 
     def _rows(self, key: CurveKey) -> LedgerRows:
         with self._state.held():
@@ -84,7 +88,7 @@ class LedgerSection:
             for key, from_hour, rows in changes:
                 kept = self._state.curves[key]
                 before = _take(kept, np.flatnonzero(kept.hour < from_hour))
-                self._state.curves[key] = _joined(before, rows)
+                self._state.curves[key] = _joined([before, rows])
 
 
 def _none() -> LedgerRows:
@@ -96,6 +100,6 @@ def _take(rows: LedgerRows, at: Ints) -> LedgerRows:
     return LedgerRows(*(getattr(rows, name)[at] for name in _NAMES))
 
 
-def _joined(first: LedgerRows, then: LedgerRows) -> LedgerRows:
-    pairs = ((getattr(first, name), getattr(then, name)) for name in _NAMES)
-    return LedgerRows(*(np.concatenate(pair) for pair in pairs))
+def _joined(parts: Sequence[LedgerRows]) -> LedgerRows:
+    columns = ([getattr(part, name) for part in parts] for name in _NAMES)
+    return LedgerRows(*map(np.concatenate, columns))

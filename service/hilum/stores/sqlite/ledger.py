@@ -4,7 +4,7 @@ import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import fields
 
-from hilum.domain.model import MS_PER_HOUR, CurveKey, DirtyMark, LedgerRows
+from hilum.domain.model import MS_PER_HOUR, CurveKey, DirtyMark, Ints, LedgerRows
 from hilum.stores import rules
 from hilum.stores.sqlite import dirty
 from hilum.stores.sqlite.database import Database
@@ -15,9 +15,9 @@ _COLUMNS = tuple(field.name for field in fields(LedgerRows))
 _ROWS = f"SELECT {', '.join(_COLUMNS)} FROM ledger WHERE curve_id = :curve "  # noqa: S608
 _INSERT = f"INSERT INTO ledger VALUES (?, {', '.join('?' * len(_COLUMNS))})"  # noqa: S608
 _AROUND = f"""
-    SELECT * FROM ({_ROWS} AND hour <= :hour AND last_ms <= :time ORDER BY hour DESC LIMIT 1)
+    SELECT :place AS place, * FROM ({_ROWS} AND hour <= :hour AND last_ms <= :time ORDER BY hour DESC LIMIT 1)
     UNION ALL
-    SELECT * FROM ({_ROWS} AND hour >= :hour AND last_ms > :time ORDER BY hour LIMIT 1)
+    SELECT :place, * FROM ({_ROWS} AND hour >= :hour AND last_ms > :time ORDER BY hour LIMIT 1)
 """  # noqa: S608
 _CURVE_ID = (
     "SELECT id FROM curve WHERE box = ? AND model = ? AND wrap = ?"
@@ -91,19 +91,19 @@ class LedgerSection:
 
     def rows(self, key: CurveKey, start_hour: int = 0, end_hour: int | None = None) -> LedgerRows:
         """See the port."""
-        rest = "AND hour >= :start AND hour < ifnull(:end, 9e18) ORDER BY hour"
-        return self._rows(key, _ROWS + rest, start=start_hour, end=end_hour)
-
-    def row_at(self, key: CurveKey, time_ms: int) -> LedgerRows:
-        """See the port; before the first row it is the first row alone."""
-        return self._rows(key, _AROUND, time=time_ms, hour=time_ms // MS_PER_HOUR)
-
-    def _rows(self, key: CurveKey, query: str, **given: int | None) -> LedgerRows:
+        query = f"{_ROWS} AND hour >= :start AND hour < ifnull(:end, 9e18) ORDER BY hour"
         with self._db.reading() as conn:
             found: Iterable[tuple[object, ...]] = ()
             for (curve_id,) in _ids(conn, key):
-                found = conn.execute(query, {"curve": curve_id, **given})
+                given = {"curve": curve_id, "start": start_hour, "end": end_hour}
+                found = conn.execute(query, given)
             return LedgerRows(*arrays(found, _COLUMNS, whole=2))
+
+    def rows_at(self, asked: Sequence[tuple[CurveKey, int]]) -> tuple[Ints, LedgerRows]:
+        """See the port; before the first row it is the first row alone."""
+        with self._db.reading() as conn:
+            columns = arrays(_around(conn, asked), ("place", *_COLUMNS), whole=3)
+        return columns[0], LedgerRows(*columns[1:])
 
     def replace_rows(self, changes: Sequence[tuple[CurveKey, int, LedgerRows]]) -> None:
         """See the port; a curve that is not known is a NotFoundError."""
@@ -116,6 +116,18 @@ class LedgerSection:
 
         if changes:
             self._db.write(job)
+
+
+def _around(
+    conn: sqlite3.Connection, asked: Sequence[tuple[CurveKey, int]]
+) -> Iterator[tuple[object, ...]]:
+    """Rows around each time, after the place of what was asked."""
+    ids = {key: _ids(conn, key) for key in {key for key, _ in asked}}
+    for place, (key, time_ms) in enumerate(asked):
+        for (curve_id,) in ids[key]:
+            given = {"curve": curve_id, "time": time_ms, "hour": time_ms // MS_PER_HOUR}
+            given["place"] = place
+            yield from conn.execute(_AROUND, given)
 
 
 def _ids(conn: sqlite3.Connection, key: CurveKey) -> list[tuple[int]]:
