@@ -31,7 +31,7 @@ def test_recalled_tables_are_met_as_far_as_they_can_be_trusted() -> None:
         for point in points()
         if point.status == "memory"
         and 10.0 <= point.rh_pct <= 75.0
-        and point.material not in CLUSTERS | {"buckwheat"}
+        and point.material not in CLUSTERS
     ]
 
     assert len(recalled) > 150

@@ -1,6 +1,7 @@
 """Desk calculators about drying: grams of desiccant for a box, and saturated salts for sensors."""
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -48,7 +49,7 @@ def desiccant(
     _finite(seed_grams=seed_grams, months=months, volume=volume, ingress=ingress, oil=oil)
     if min(seed_grams, months, ingress or 0.0) < 0.0:
         raise InvalidInputError("Grams, months and ingress must not be below 0.")
-    seeds, took = _portion(seed_grams, kind, oil)
+    seeds, took, caution = _portion(seed_grams, kind, oil)
     water, words = _ingress(
         ingress, months * DAYS_PER_MONTH, box_type, volume, (temp, room_rh, target_rh)
     )
@@ -60,17 +61,21 @@ def desiccant(
         desiccant=use,
         ingress_g=water,
     )
+    answer = replace(answer, cautions=(*caution, *answer.cautions))
     oven = oven_advice(use, indicator)
     if as_json:
         print_json(_desiccant_json(answer, water, oven))
         return
     if took:
         print(took)
-    print(
-        f"About {_grams(answer.grams)} g of dry {answer.desiccant.name} "
-        f"({_grams(answer.low_grams)}–{_grams(answer.high_grams)} g)."
-    )
-    print(f"  Water out of the seed: {answer.seed_water_g:.1f} g.")
+    if answer.high_grams:
+        print(
+            f"About {_grams(answer.grams)} g of dry {answer.desiccant.name} "
+            f"({_grams(answer.low_grams)}–{_grams(answer.high_grams)} g)."
+        )
+        print(f"  Water out of the seed: {answer.seed_water_g:.1f} g.")
+    else:
+        print(f"None is needed: there is no water to take up to hold {target_rh:g} %.")
     if months:
         print(f"  Water that comes in: {water[1]:.1f} g ({water[0]:.1f}–{water[2]:.1f} g){words}.")
     if answer.settles_rh_pct is not None and answer.grams:
@@ -81,25 +86,29 @@ def desiccant(
 
 def _portion(
     grams: float, kind: str | None, oil: float | None
-) -> tuple[list["SeedPortion"], str | None]:
-    """The seed with its isotherm, and what the name of its kind was taken for."""
-    from hilum.science.drying import SeedPortion
+) -> tuple[list["SeedPortion"], str | None, tuple[str, ...]]:
+    """The seed with its isotherm, what the name of its kind was taken for, and a caution."""
+    from hilum.science.drying import SeedPortion, drying_caution
     from hilum.science.errors import OutOfRangeError
     from hilum.science.isotherms import GeneralIsotherm
-    from hilum.science.kinds import find_kind, own_isotherm
+    from hilum.science.kinds import Behaviour, find_kind, own_isotherm
 
     if kind is not None and oil is not None:
         raise InvalidInputError("Give --kind or --oil, not both.", "kind")
     if grams == 0.0:
-        return [], None
+        return [], None, ()
     if kind is not None:
         took = find_kind(kind)
-        return [SeedPortion(grams, own_isotherm(took.kind))], took.took
+        words = drying_caution(took.kind)
+        if words and took.kind.behaviour is not Behaviour.UNKNOWN:
+            raise InvalidInputError(f"{took.kind.common}: {words}", "kind")
+        portion = SeedPortion(grams, own_isotherm(took.kind))
+        return [portion], took.took, (words,) if words else ()
     if oil is None:
         raise InvalidInputError("Give --kind or --oil, one of them is needed.", "kind")
     if not 0.0 <= oil <= 70.0:
         raise OutOfRangeError("oil content", oil, 0.0, 70.0, "%")
-    return [SeedPortion(grams, GeneralIsotherm(oil / 100.0))], None
+    return [SeedPortion(grams, GeneralIsotherm(oil / 100.0))], None, ()
 
 
 def _ingress(

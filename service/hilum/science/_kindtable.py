@@ -134,6 +134,9 @@ def _longevity(row: Row) -> Fact[Longevity]:
     return Fact(Longevity.MEDIUM, "assumption", "derived", note)
 
 
+NO_OIL = "Assumed: nothing is known to us of the oil of this seed, so its moisture is uncertain."
+"""Note of an oil content that is the middle of all."""
+
 _FAMILY_SEED = ("(family)", "(family, whole seed)", "(family, pulse types)")
 
 
@@ -149,8 +152,7 @@ def _oil(row: Row) -> Fact[float]:
             note = f"Assumed: that of {each['taxon']}, {span}"
             return Fact(value, each["source"], "derived", note)
     every = [float(each["oil_percent_dry_basis"]) for each in tables.rows("oil_content")]
-    note = "Assumed: nothing is known to us of the oil of this seed, so its moisture is uncertain."
-    return Fact(round(median(every)), "median of our table of oil contents", "derived", note)
+    return Fact(round(median(every)), "median of our table of oil contents", "derived", NO_OIL)
 
 
 def _isotherm(row: Row) -> Fact[str]:

@@ -2,7 +2,10 @@
 
 from dataclasses import dataclass
 
+from hilum.science import tables
+from hilum.science._kindtable import NO_OIL
 from hilum.science._quantities import checked
+from hilum.science.drying import drying_caution
 from hilum.science.isotherms import (
     GeneralIsotherm,
     Isotherm,
@@ -14,6 +17,8 @@ from hilum.science.kinds import Kind, own_isotherm
 
 UNCERTAINTY_PCT = 1.0  # % moisture; rms 0.8 on vegetable tables, single kinds miss by up to 2
 UNCERTAINTY_DRY_PCT = 1.3  # below 15 % humidity
+UNCERTAINTY_FAMILY_PCT = 1.3  # with its family's oil; rms 1.2 on the same tables
+UNCERTAINTY_NO_OIL_PCT = 2.0  # with the middle of all oil contents; rms 1.6, two thirds within 1.9
 DRY_RH_PCT = 15.0
 GENERAL_SOURCE = "Cromarty, Ellis & Roberts 1982, IBPGR (general seed isotherm)"
 GENERAL_STATUS = "memory (form checked against printed tables)"
@@ -97,7 +102,7 @@ def moisture_answer(
         mc_wet_pct=wet_from_dry_pct(mc_dry_pct),
         mc_dry_pct=mc_dry_pct,
         erh_pct=erh_pct,
-        uncertainty_pct=UNCERTAINTY_DRY_PCT if erh_pct < DRY_RH_PCT else UNCERTAINTY_PCT,
+        uncertainty_pct=_uncertainty_pct(kind, erh_pct),
         isotherm=words,
         source=source,
         status=status,
@@ -105,18 +110,44 @@ def moisture_answer(
     )
 
 
+def _miss(kind: Kind | None) -> dict[str, str] | None:
+    """What is known of a kind that lies off its curve."""
+    rows = tables.rows("isotherm_misses") if kind is not None else ()
+    return next((row for row in rows if kind is not None and row["kind"] == kind.key), None)
+
+
+def _uncertainty_pct(kind: Kind | None, erh_pct: float) -> float:
+    doubt = UNCERTAINTY_DRY_PCT if erh_pct < DRY_RH_PCT else UNCERTAINTY_PCT
+    if kind is None:
+        return doubt
+    if not kind.isotherm.value and kind.oil_pct.status == "derived":
+        unknown = kind.oil_pct.note == NO_OIL
+        doubt = max(doubt, UNCERTAINTY_NO_OIL_PCT if unknown else UNCERTAINTY_FAMILY_PCT)
+    miss = _miss(kind)
+    return doubt if miss is None else max(doubt, float(miss["uncertainty"]))
+
+
 def _provenance(kind: Kind | None, oil_pct: float | None) -> tuple[str, str, str, tuple[str, ...]]:
     """Isotherm in words, its source and status, and notes."""
     if kind is None:
         words = f"general seed isotherm, {oil_pct:g} % oil as given"
         return words, GENERAL_SOURCE, GENERAL_STATUS, ()
+    notes = _notes(kind)
     if kind.isotherm.value:
         found = d245(kind.isotherm.value)
-        return f"own isotherm ({found.material})", found.source, found.status, ()
+        return f"own isotherm ({found.material})", found.source, found.status, notes
     oil = kind.oil_pct
     words = f"general seed isotherm, {oil.value:g} % oil"
     note = f"Oil content: {oil.source} ({oil.status})."
-    return words, GENERAL_SOURCE, GENERAL_STATUS, (note, *([oil.note] if oil.note else []))
+    said = (note, oil.note) if oil.note else (note,)
+    return words, GENERAL_SOURCE, GENERAL_STATUS, (*said, *notes)
+
+
+def _notes(kind: Kind) -> tuple[str, ...]:
+    """What sets a kind apart: it lies off its curve, or is not dried at all."""
+    miss, caution = _miss(kind), drying_caution(kind)
+    off = f"{miss['words']} ({miss['source']}; {miss['status']})" if miss else None
+    return tuple(filter(None, (off, caution)))
 
 
 def _range_notes(isotherm: Isotherm, erh_pct: float) -> tuple[str, ...]:

@@ -43,6 +43,8 @@ COOL_FIRST = (
     "Let it cool in a closed jar; never put hot desiccant on seed."
 )
 
+DYE_BURNS = "No dye bears such heat (orange breaks down above 120 °C): dry only undyed beads so."
+
 
 @dataclass(frozen=True, slots=True)
 class Desiccant:
@@ -326,11 +328,12 @@ def oven_advice(desiccant: str, indicator: str | None = None) -> OvenAdvice:
     dye = indicators()[_key_in("indicators", "indicator", indicator)] if indicator else None
     wanted = (family, dye.key if dye and family == "gel" else "")
     row = next(r for r in tables.rows("regeneration") if (r["family"], r["indicator"]) == wanted)
+    burns = dye is not None and family == "zeolite"
     return OvenAdvice(
         words=row["words"],
         least_c=float(row["least_c"]) if row["least_c"] else None,
         highest_c=float(row["highest_c"]) if row["highest_c"] else None,
-        cautions=(COOL_FIRST, *([dye.hazard] if dye else [])),
+        cautions=(COOL_FIRST, *([DYE_BURNS] if burns else []), *([dye.hazard] if dye else [])),
         source=row["source"],
         status=row["status"],
     )

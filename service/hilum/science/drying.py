@@ -1,7 +1,8 @@
 """How much desiccant a box of seed needs, and where desiccant and seed settle together."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import NamedTuple
 
 from hilum.science._quantities import checked
@@ -14,6 +15,7 @@ from hilum.science.desiccant import (
 )
 from hilum.science.errors import OutOfRangeError
 from hilum.science.isotherms import Isotherm
+from hilum.science.kindmodel import Behaviour, Kind
 
 FLOOR_RH_PCT = 10.0  # genebank floor (memory, high); drier is not better, and figures extrapolate
 ZEOLITE_USABLE_PCT = (18.0, 20.0)  # uptake at which beads are dried again (UC Davis, read)
@@ -31,6 +33,16 @@ NOT_MODELLED = (
     "equal weight did not dry it below 6.1 % moisture though on paper they should. Take the range "
     "as a start and go by the sensor."
 )
+
+NOT_DRIED: Mapping[Behaviour, str] = MappingProxyType(
+    {
+        Behaviour.RECALCITRANT: "Do not dry it: its seed dies when it dries. Sow it fresh.",
+        Behaviour.INTERMEDIATE: "Its seed bears drying only in part: keep it away from desiccant.",
+        Behaviour.STORAGE_ORGAN: "Do not dry it: it is a storage organ, not seed, and shrivels.",
+        Behaviour.UNKNOWN: "Whether its seed bears drying is not known: dry none you cannot spare.",
+    }
+)
+"""What is said of seed that is not, or perhaps not, to be dried; see each kind for its source."""
 
 
 class SeedPortion(NamedTuple):
@@ -57,6 +69,32 @@ class DesiccantAdvice:
     seed_grams: float
     settles_rh_pct: float | None
     cautions: tuple[str, ...]
+
+
+def drying_caution(kind: Kind) -> str | None:
+    """Say that a kind must not be dried like other seed.
+
+    Parameters
+    ----------
+    kind : Kind
+        The kind.
+
+    Returns
+    -------
+    str or None
+        A sentence; ``None`` for kinds that are dried.
+
+    Examples
+    --------
+    >>> from hilum.science.kinds import kind
+    >>> drying_caution(kind("avocado"))
+    'Do not dry it: its seed dies when it dries. Sow it fresh.'
+
+    References
+    ----------
+    The table of kinds, which names a source for each kind's behaviour.
+    """
+    return NOT_DRIED.get(kind.behaviour)
 
 
 def seed_water_g(
