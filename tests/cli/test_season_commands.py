@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from openpyxl import load_workbook
 
 Run = Callable[..., Any]
 
@@ -24,25 +25,62 @@ def shelf(hilum: Run) -> Run:
 
 
 def test_season_answers_every_line(shelf: Run, tmp_path: Path) -> None:
-    """Each line has its words, lots and packets; what is missing goes into the order file."""
+    """Each line has its lots with a decision; what is missing goes into the order file."""
     plan, order = tmp_path / "plan.csv", tmp_path / "order.csv"
     plan.write_text("kind,variety,plants,packet\nOnion,early red,40,200\nlettuce,,50,150\n")
-    words = ("season", plan, "--sow-on", "2099-03-01", "--store-as", "freezer")
+    words = ("season", "--sow", "2099-03-01", "--plan", plan, "--store-as", "freezer")
     answer = shelf(*words, "--to", order, "--json")
     assert answer.code == 0, answer.err
-    onion, lettuce = answer.json["lines"]
-    assert onion["lots"][0]["code"] == "A"
-    assert lettuce["packets"] > 0
-    assert answer.json["storage"]["key"] == "freezer"
-    assert "-18 °C" in answer.json["assumptions"][0]
-    rows = order.read_text(encoding="utf-8").splitlines()
-    assert rows[0].startswith("kind,variety,packets")
+    onion, lettuce = answer.json
+    assert (onion["lot"], onion["kind"], onion["variety"]) == ("A", "onion", "Early Red")
+    band = onion["germination_pct"]
+    assert 0 <= band["low"] < band["median"] < band["high"] <= 100
+    assert onion["decision"] in {"sow", "sow thicker", "test first", "replace"}
+    assert onion["seeds_to_sow"] == 0 or onion["sow_factor"] > 0
+    assert onion["reason"]
+    assert (lettuce["lot"], lettuce["decision"]) == (None, "replace")
+    assert lettuce["packets_to_order"] > 0
+    assert "-18 °C" in onion["assumed"][0]
+    rows = order.read_text(encoding="utf-8-sig").splitlines()
+    assert rows[0].startswith('"Kind","Variety","Packets"')
     assert [row.split(",")[0] for row in rows[1:]] == [
-        line["common"] for line in (onion, lettuce) if line["packets"] != 0
+        f'"{line["common_name"]}"' for line in (onion, lettuce) if line["packets_to_order"] != 0
     ]
     said = shelf(*words, "--save", "Spring").out
     assert "To order:" in said
     assert "Lettuce (any), 50 plants" in said
+
+
+def test_season_without_a_plan_goes_through_all_varieties(shelf: Run) -> None:
+    """Each variety there is, for fifty plants; there is no such plan to keep."""
+    found = shelf("season", "--sow", "2099-03-01", "--json").json
+    assert {(each["lot"], each["variety"], each["plants_wanted"]) for each in found} == {
+        ("A", "Early Red", 50),
+        ("B", "", 50),
+    }
+    assert "no plan to keep" in shelf("season", "--sow", "2099-03-01", "--save", "x").err
+
+
+def test_the_order_as_a_workbook(shelf: Run, tmp_path: Path) -> None:
+    """Headings stay in sight, columns are wide enough, and a formula in a variety is text."""
+    plan, order = tmp_path / "plan.csv", tmp_path / "order.xlsx"
+    plan.write_text("kind,variety,plants\nlettuce,=2+5,50\nonion,Early Red,5\n")
+    answer = shelf("season", plan, "--sow-on", "2099-03-01", "--to", order)
+    assert answer.code == 0, answer.err
+    book = load_workbook(order)
+    assert book.sheetnames == ["To order", "To sow", "To test", "Taken for granted"]
+    first, sow = book["To order"], book["To sow"]
+    assert first.freeze_panes == "A2"
+    assert [cell.value for cell in first[1]][:3] == ["Kind", "Variety", "Packets"]
+    assert first["A1"].font.bold
+    assert (first["B2"].value, first["B2"].data_type) == ("'=2+5", "s")
+    for sheet in book:
+        for letter, column in zip("ABCDEFGHI", sheet.columns, strict=False):
+            longest = max(len(str(cell.value or "")) for cell in column)
+            width = sheet.column_dimensions[letter].width
+            assert width >= min(longest, 60)
+    lots = [row[3].value for row in sow.iter_rows(min_row=2)]
+    assert lots == [None, "A"]
 
 
 def test_use_first_lists_all_lots(shelf: Run) -> None:
@@ -83,7 +121,8 @@ def test_review_of_a_box_without_readings(shelf: Run) -> None:
         ("season plan.csv --sow-on spring", 2, "no date"),
         ("season plan.csv --sow-on 2099-01-01 --store-as cellar", 2, "no way of keeping"),
         ("season plan.csv --sow-on 2099-01-01 --temp 10", 2, "both a temperature"),
-        ("season plan.csv --sow-on 2099-01-01 --to order.doc", 2, ".csv"),
+        ("season plan.csv --sow-on 2099-01-01 --to order.doc", 2, ".csv or .xlsx"),
+        ("season plan.csv --sow 2099-01-01 --plan plan.csv", 2, "once"),
         ("compare", 2, "lot or a box"),
         ("compare --lot Z", 3, "no lot"),
         ("compare --box z", 3, "no box"),

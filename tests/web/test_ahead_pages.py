@@ -3,11 +3,13 @@
 import csv
 from dataclasses import replace
 from datetime import date
-from io import StringIO
+from io import BytesIO, StringIO
 
 import pytest
+from openpyxl import load_workbook
 from starlette.testclient import TestClient
 
+from hilum.bootstrap.sheet_reader import Sheets
 from hilum.domain.alerts import Alert, AlertChange, AlertState
 from hilum.domain.errors import ConflictError
 from hilum.domain.model import MS_PER_DAY, MS_PER_HOUR, Event, EventType, PlanLine, SeasonPlan
@@ -126,13 +128,27 @@ def test_a_season_says_what_to_sow_and_to_order(client: TestClient, plan: Season
     assert page(client, "/season").one("main").one("strong").text == "Spring 2026"
 
 
-def test_the_order_is_a_table_no_spreadsheet_can_run(client: TestClient, plan: SeasonPlan) -> None:
-    """A cell that begins like a formula is marked as text."""
-    answer = client.get(f"/season/{plan.id}/order.csv")
-    assert answer.headers["content-type"] == "text/csv; charset=utf-8"
-    rows = list(csv.reader(StringIO(answer.text.lstrip("\ufeff"))))
-    assert rows[0][:3] == ["kind", "variety", "packets"]
+def test_the_order_is_a_table_no_spreadsheet_can_run(parts: WebParts, plan: SeasonPlan) -> None:
+    """As CSV and XLSX, both on the page; a cell that begins like a formula is marked as text."""
+    told = replace(parts, sheets=Sheets(parts.store, parts.clock, "UTC"))
+    with TestClient(create_app(told), "http://localhost") as client:
+        urls = [f"/season/{plan.id}/order{suffix}" for suffix in (".xlsx", ".csv")]
+        links = page(client, f"/season/{plan.id}").one(of="label").all("a")
+        assert [link.attrs["href"] for link in links] == urls
+        book, table = (client.get(url) for url in urls)
+    assert table.headers["content-type"] == "text/csv; charset=utf-8"
+    rows = list(csv.reader(StringIO(table.text.lstrip("\ufeff"))))
+    assert rows[0][:3] == ["Kind", "Variety", "Packets"]
     assert [row[:2] for row in rows[1:]] == [["Lettuce", "Grey Wing"], ["Leek", "'=2+5"]]
+    sheet = load_workbook(BytesIO(book.content))["To order"]
+    assert [row[1].value for row in sheet.iter_rows(min_row=2)] == ["Grey Wing", "'=2+5"]
+    assert "order-" in book.headers["content-disposition"]
+
+
+def test_without_spreadsheets_no_file_is_offered(client: TestClient, plan: SeasonPlan) -> None:
+    """Neither a link nor a file."""
+    assert "order.csv" not in client.get(f"/season/{plan.id}").text
+    assert client.get(f"/season/{plan.id}/order.csv").status_code == 404
 
 
 def test_a_plan_is_made_line_by_line(parts: WebParts, client: TestClient) -> None:

@@ -5,9 +5,11 @@ from zoneinfo import ZoneInfo
 
 from hilum.domain.errors import InvalidInputError
 from hilum.domain.ports import Clock, Store
+from hilum.keeping.seasons.season import Season
 from hilum.science.kinds import kinds
 from hilum.sheets.applying import apply
 from hilum.sheets.export import export
+from hilum.sheets.order import order_file
 from hilum.sheets.proposal import LotChange, Options, Proposal, Unit, Verdict, propose
 from hilum.web.sheetparts import SheetProposal, SheetQuestion
 
@@ -56,6 +58,10 @@ class Sheets:
     def export(self, suffix: str) -> bytes:
         """Write all lots."""
         return export(self._store, suffix)
+
+    def order(self, found: Season, suffix: str) -> bytes:
+        """Write what to order."""
+        return order_file(found, suffix)
 
     def _proposal(self, data: bytes, name: str, answers: Mapping[str, str]) -> Proposal:
         dates, unit = answers.get("dates", ""), answers.get("unit", "")

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from hilum.cli.keep import lots, open_data
-from hilum.cli.options import DataDir, Json, print_json, time_ms
+from hilum.cli.options import DataDir, Json, print_json, time_ms, write_file
 from hilum.domain.errors import InvalidInputError
 
 if TYPE_CHECKING:
@@ -228,7 +228,7 @@ def export_lots(
     with open_data(data_dir) as store:
         data = export(store, to.suffix.lower())
         count = len(store.lots())
-    _write(to, data)
+    write_file(to, data)
     print(f"{count} lots written to {to}.")
 
 
@@ -260,14 +260,7 @@ def print_labels(
     with open_data(data_dir) as store:
         labels = (box_labels if boxes else lot_labels)(store, codes or [], site)
         page = label_sheet(labels, layout)
-    _write(to, page.encode("utf-8"))
+    write_file(to, page.encode("utf-8"))
     print(f"{len(labels)} labels written to {to}.")
     if address is None and settings.host in {"127.0.0.1", "localhost"}:
         print(f"The codes open {site}, which only this machine can. For phones give --address.")
-
-
-def _write(path: Path, data: bytes) -> None:
-    try:
-        path.write_bytes(data)
-    except OSError as error:
-        raise InvalidInputError(f"{path} cannot be written: {error.strerror}.", "to") from error

@@ -2,7 +2,7 @@
 
 import json
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import Annotated, Any
@@ -19,7 +19,7 @@ DataDir = Annotated[
 Json = Annotated[bool, typer.Option("--json", help="Print JSON for machines.")]
 
 
-def print_json(values: Mapping[str, Any]) -> None:
+def print_json(values: Mapping[str, Any] | Sequence[Any]) -> None:
     """Print an answer for machines."""
     print(json.dumps(values, ensure_ascii=False, indent=2, allow_nan=False))
 
@@ -43,3 +43,11 @@ def slug_of(name: str) -> str:
     if not slug:
         raise InvalidInputError(f"“{name}” has no letters or digits to make a short name from.")
     return slug
+
+
+def write_file(path: Path, data: bytes) -> None:
+    """Write a file that was asked for with ``--to``."""
+    try:
+        path.write_bytes(data)
+    except OSError as error:
+        raise InvalidInputError(f"{path} cannot be written: {error.strerror}.", "to") from error

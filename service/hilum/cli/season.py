@@ -1,6 +1,5 @@
 """Before sowing and after a season: what to sow and order, what to use first, other storage."""
 
-import csv
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -10,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from hilum.cli.options import DataDir, Json, print_json, time_ms
+from hilum.cli.options import DataDir, Json, print_json, time_ms, write_file
 from hilum.domain.errors import InvalidInputError, NotFoundError
 
 if TYPE_CHECKING:
@@ -47,13 +46,18 @@ def _opened(data_dir: Path | None) -> Iterator[_At]:
 
 
 def season(
-    plan: Annotated[Path, typer.Argument(help="Table with the columns kind, variety, plants, …")],
-    sow_on: Annotated[str, typer.Option("--sow-on", help="Sowing date, such as 2027-03-01.")],
+    sow_on: Annotated[str, typer.Option("--sow", "--sow-on", help="Date, such as 2027-03-01.")],
+    plan: Annotated[
+        Path | None, typer.Argument(help="Table with the columns kind, variety, plants, …")
+    ] = None,
+    plan_file: Annotated[
+        Path | None, typer.Option("--plan", help="The same; without one: each variety you have.")
+    ] = None,
     store_as: StoreAs = "recent",
     temp: Temp = None,
     rh: Humidity = None,
     to: Annotated[
-        Path | None, typer.Option("--to", help="Write what to order into this CSV file.")
+        Path | None, typer.Option("--to", help="Write what to order into this file, .xlsx or .csv.")
     ] = None,
     save: Annotated[
         str | None, typer.Option("--save", help="Keep the plan under this name.")
@@ -63,21 +67,29 @@ def season(
 ) -> None:
     """Say for each thing wanted what to sow, test and order.
 
-    Example: hilum season plan.csv --sow-on 2027-03-01
+    Without a plan every variety you have is gone through, for 50 plants each.
+
+    Example: hilum season --sow 2027-03-01 --plan plan.csv --to order.xlsx
     """
     from hilum.domain.model import SeasonPlan
     from hilum.keeping.seasons.season import plan_season
+    from hilum.keeping.seasons.seasonlots import lines_of_lots
+    from hilum.sheets.order import FORMATS, order_file
 
-    if to is not None and to.suffix.lower() != ".csv":
-        raise InvalidInputError(f"An order is written as .csv, not as “{to.suffix}”.", "to")
-    lines = _read(plan)
-    wanted = SeasonPlan(0, save or plan.stem, _day(sow_on), store_as, temp, rh)
+    suffix = "" if to is None else to.suffix.lower()
+    if to is not None and suffix not in FORMATS:
+        raise InvalidInputError(f"An order is written as .csv or .xlsx, not as “{suffix}”.", "to")
+    file = _one_file(plan, plan_file, save)
+    wanted = SeasonPlan(
+        0, save or (file.stem if file else "season"), _day(sow_on), store_as, temp, rh
+    )
     with _opened(data_dir) as at:
+        lines = lines_of_lots(at.store.lots()) if file is None else _read(file)
         found = plan_season(at.store, wanted, lines, at.now_ms)
         if save is not None:
             at.store.save_plan(_kept(at.store, wanted), lines)
     if to is not None:
-        _write_order(found, to)
+        write_file(to, order_file(found, suffix))
     if as_json:
         from hilum.cli.seasonjson import season_json
 
@@ -86,6 +98,15 @@ def season(
         _print_season(found)
         if to is not None:
             print(f"\nOrder written to {to}.")
+
+
+def _one_file(given: Path | None, named: Path | None, save: str | None) -> Path | None:
+    """Give the file of the plan, however it was named."""
+    if given is not None and named is not None:
+        raise InvalidInputError("Name the file of the plan once.", "plan")
+    if save is not None and given is None and named is None:
+        raise InvalidInputError("There is no plan to keep: name its file with --plan.", "plan")
+    return given or named
 
 
 def _kept(store: "Store", wanted: "SeasonPlan") -> "SeasonPlan":
@@ -115,17 +136,6 @@ def _day(text: str) -> date:
         raise InvalidInputError(
             f"“{text}” is no date; write it like 2027-03-01.", "sow_on"
         ) from error
-
-
-def _write_order(found: "Season", path: Path) -> None:
-    with path.open("w", encoding="utf-8", newline="") as file:
-        table = csv.writer(file)
-        table.writerow(["kind", "variety", "packets", "seeds_per_packet", "plants_wanted", "note"])
-        for each in found.order:
-            line = each.line
-            name, packets = each.kind.common, max(each.packets, 0)
-            note = each.duplicate or ""
-            table.writerow([name, line.variety, packets, each.packet_seeds, line.plants, note])
 
 
 def _print_season(found: "Season") -> None:

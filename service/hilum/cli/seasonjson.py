@@ -33,72 +33,60 @@ def _band(band: "Band | None") -> dict[str, Any] | None:
     }
 
 
-def season_json(found: "Season") -> dict[str, Any]:
-    """A season plan, answered."""
-    return {
-        "name": found.plan.name,
-        "sow_on": found.plan.sow_on.isoformat(),
-        "as_of": iso(found.at_ms),
-        "storage": {"key": found.storage.key, "words": found.storage.words},
-        "assumptions": list(found.assumptions),
-        "lines": [_line(line) for line in found.lines],
-        "tests": [
-            {
-                "lot": test.lot.code,
-                "seeds": test.seeds,
-                "days": test.days,
-                "chance_of_change": round(test.chance_of_change, 4),
-                "needed": test.needed,
-                "words": test.words,
-            }
-            for test in found.tests
-        ],
-        "order": [
-            {
-                "kind": line.line.kind,
-                "variety": line.line.variety,
-                "packets": line.packets if line.packets > 0 else None,
-                "packet_seeds": line.packet_seeds,
-            }
-            for line in found.order
-        ],
-    }
+def season_json(found: "Season") -> list[dict[str, Any]]:
+    """A season plan, answered: an object for each lot that can serve a line.
+
+    A line without such a lot has one object whose ``lot`` is null. ``packets_to_order`` is that of
+    the whole line, and null where no number of packets would do.
+    """
+    return [
+        {**_lot(each), **_line(line, at), "assumed": list(found.assumptions)}
+        for at, line in enumerate(found.lines, start=1)
+        for each in line.lots or (None,)
+    ]
 
 
-def _line(found: "SeasonLine") -> dict[str, Any]:
+def _line(found: "SeasonLine", number: int) -> dict[str, Any]:
     return {
+        "line": number,
         "kind": found.line.kind,
-        "common": found.kind.common,
-        "variety": found.line.variety,
-        "plants": found.line.plants,
-        "loss_pct": found.line.loss_pct,
-        "field_factor": found.line.field_factor,
-        "words": found.words,
-        "own_chance": round(found.own_chance, 4),
-        "packets": found.packets if found.packets >= 0 else None,
+        "common_name": found.kind.common,
+        "variety_wanted": found.line.variety or None,
+        "plants_wanted": found.line.plants,
+        "packets_to_order": found.packets if found.packets >= 0 else None,
         "packet_seeds": found.packet_seeds,
+        "own_chance": round(found.own_chance, 4),
+        "answer": found.words,
         "duplicate": found.duplicate,
-        "lots": [_lot(each) for each in found.lots],
-        "notes": list(found.notes),
+        "line_notes": list(found.notes),
     }
 
 
-def _lot(each: "LineLot") -> dict[str, Any]:
-    judged = each.judgement
+def _lot(each: "LineLot | None") -> dict[str, Any]:
+    """One lot for one line; nothing where no lot can serve it."""
+    if each is None:
+        names = ("lot", "variety", "germination_pct", "sow_factor")
+        return {
+            **dict.fromkeys(names),
+            "decision": "replace",
+            "seeds_to_sow": 0,
+            "reason": "There is no lot of it.",
+        }
+    judged, band = each.judgement, _band(each.at_sowing)
     return {
-        "code": each.lot.code,
+        "lot": each.lot.code,
         "variety": each.lot.variety,
         "box": each.box,
+        "germination_pct": band and {name.removesuffix("_pct"): band[name] for name in band},
+        "decision": judged and str(judged.verdict),
+        "decision_without_test": judged and str(judged.without_test),
+        "sow_factor": judged and judged.thickness and round(judged.thickness, 3),
+        "seeds_to_sow": each.sow_seeds,
         "seeds_in_hand": each.hand.seeds,
         "seeds_from": each.hand.words,
-        "at_sowing": _band(each.at_sowing),
-        "verdict": judged and str(judged.verdict),
-        "without_test": judged and str(judged.without_test),
-        "thickness": judged and judged.thickness and round(judged.thickness, 3),
-        "chance_of_change": judged and round(judged.chance_of_change, 4),
         "test_seeds": judged and judged.test_seeds,
-        "sow_seeds": each.sow_seeds,
-        "words": each.words,
+        "chance_of_change": judged and round(judged.chance_of_change, 4),
+        "reason": each.words,
         "notes": list(each.notes),
     }
 

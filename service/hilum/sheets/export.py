@@ -1,19 +1,17 @@
 """Everything that is kept of lots, as CSV or XLSX; :mod:`hilum.sheets.own` reads it back whole."""
 
-import csv
 import io
 import zipfile
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from typing import TypeVar
 
 from hilum.domain.errors import InvalidInputError
 from hilum.domain.model import Event, GerminationTest, Stay
 from hilum.domain.ports import KeepingStore
 from hilum.sheets.grid import Cell
-from hilum.sheets.safe import armed
 from hilum.sheets.tables import BOXES, JOURNAL, LOTS, STAYS, TESTS, Table, Where, rows_of
+from hilum.sheets.writing import Sheet, csv_bytes, xlsx_bytes
 
-LONGEST_XLSX_CELL = 32_767  # signs; a limit of the format
 MOST_EVENTS = 10_000_000
 FORMATS = (".csv", ".xlsx", ".zip")
 _STAMP = (1980, 1, 1, 0, 0, 0)  # the same database gives the same file
@@ -44,9 +42,9 @@ def export(store: KeepingStore, suffix: str) -> bytes:
         The format is none of these, or cannot hold a text as long as one that is kept.
     """
     if suffix == ".csv":
-        return _csv(_lots(store))
+        return csv_bytes(_lots(store))
     if suffix == ".xlsx":
-        return _xlsx(_everything(store))
+        return xlsx_bytes([Sheet(table.name, rows) for table, rows in _everything(store)])
     if suffix == ".zip":
         return _zip(_everything(store))
     raise InvalidInputError(
@@ -81,62 +79,11 @@ def _in_order(records: Iterable[Numbered]) -> list[Numbered]:
     return sorted(records, key=lambda record: record.id)
 
 
-def _armed(cell: Cell) -> Cell:
-    return armed(cell) if isinstance(cell, str) else cell
-
-
-def _csv(rows: Iterable[Sequence[Cell]]) -> bytes:
-    text = io.StringIO(newline="")
-    writer = csv.writer(text, quoting=csv.QUOTE_ALL)
-    writer.writerows([_armed(cell) for cell in row] for row in rows)
-    return b"\xef\xbb\xbf" + text.getvalue().encode("utf-8")
-
-
 def _zip(sheets: Sheets) -> bytes:
     data = io.BytesIO()
     with zipfile.ZipFile(data, "w", zipfile.ZIP_DEFLATED) as pack:
         for table, rows in sheets:
             part = zipfile.ZipInfo(f"{table.name.lower()}.csv", _STAMP)
             part.compress_type = zipfile.ZIP_DEFLATED
-            pack.writestr(part, _csv(rows))
+            pack.writestr(part, csv_bytes(rows))
     return data.getvalue()
-
-
-def _xlsx(sheets: Sheets) -> bytes:
-    from openpyxl import Workbook  # noqa: PLC0415 - only who writes workbooks waits for it
-    from openpyxl.cell import WriteOnlyCell  # noqa: PLC0415
-
-    fitting = [  # checked first: a workbook half written cannot be put away quietly
-        (table, [[_fitting(value, table) for value in row] for row in rows])
-        for table, rows in sheets
-    ]
-    book = Workbook(write_only=True)
-    for table, rows in fitting:
-        sheet = book.create_sheet(table.name)
-        sheet.freeze_panes = "B2"
-        for row in rows:
-            cells = []
-            for value in row:
-                cell = WriteOnlyCell(sheet, value=value)
-                if isinstance(value, str):
-                    cell.data_type = "s"  # text, whatever it begins with
-                cells.append(cell)
-            sheet.append(cells)
-    data = io.BytesIO()
-    book.save(data)
-    return data.getvalue()
-
-
-def _fitting(value: Cell, table: Table) -> str | float | None:
-    """Give a cell as XLSX keeps it: openpyxl writes 16 digits, so 17 are written as text."""
-    if isinstance(value, float):
-        return value if float(f"{value:.16g}") == value else repr(value)
-    if not isinstance(value, str):
-        return value if isinstance(value, int) else None
-    plain = armed(value)
-    if len(plain) > LONGEST_XLSX_CELL:
-        raise InvalidInputError(
-            f"A text in {table.name.lower()} is longer than XLSX can hold. Export to .zip instead.",
-            "to",
-        )
-    return plain

@@ -23,17 +23,13 @@ from hilum.web.parts import WebParts
 from hilum.web.pieces import Fact, Field, FormView, Option
 from hilum.web.render import Renderer
 from hilum.web.seasoncontexts import ImportList, ImportPage
-from hilum.web.sheetparts import SheetProposal, SheetReader
+from hilum.web.sheetparts import FILE_TYPES, SheetProposal, SheetReader
 
 URL = "/lots/import"
 TITLE = "Import a list of seed"
 MOST_FILES = 8
 MOST_SHOWN = 40
 QUESTIONS = ("dates", "unit", "sheet")
-FILES = {
-    ".csv": "text/csv; charset=utf-8",
-    ".xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +114,7 @@ def import_router(parts: WebParts, render: Renderer) -> APIRouter:
         (URL, "POST", desk.take),
         (f"{URL}/{{key}}", "GET", desk.show),
         (f"{URL}/{{key}}", "POST", desk.confirm),
-        *((f"/lots/export{suffix}", "GET", desk.export(suffix)) for suffix in FILES),
+        *((f"/lots/export{suffix}", "GET", desk.export(suffix)) for suffix in FILE_TYPES),
     )
     for path, method, answer in answers:
         router.add_api_route(path, answer, methods=[method], response_model=None)
@@ -177,7 +173,7 @@ class _Desk:
         def answer() -> Response:
             headers = {"Content-Disposition": f'attachment; filename="hilum-lots{suffix}"'}
             data = self._sheets.export(suffix)
-            return Response(data, media_type=FILES[suffix], headers=headers)
+            return Response(data, media_type=FILE_TYPES[suffix], headers=headers)
 
         return answer
 

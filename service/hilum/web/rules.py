@@ -66,6 +66,7 @@ RULES: Mapping[str, frozenset[Who]] = {
     "GET /season": OWNER,
     "GET /season/{key}": OWNER,
     "GET /season/{key}/order.csv": OWNER,
+    "GET /season/{key}/order.xlsx": OWNER,
     "GET /sure": LOOK,
     "GET /live": LOOK,
     "GET /sensors": OWNER,

@@ -49,7 +49,7 @@ class SeasonPage:
     headline: Annotated[str, "What is to be done, in a sentence."]
     answers: Annotated[tuple[PlanAnswer, ...], "What is wanted, in the order of the plan."]
     order: Annotated[tuple[OrderRow, ...], "What to order."]
-    order_url: Annotated[str, "Address of the order as a table for spreadsheets."]
+    files: Annotated[tuple[Link, ...], "The answers as files for spreadsheets."]
     tests: Annotated[tuple[str, ...], "Tests worth making this week."]
     assumptions: Annotated[tuple[str, ...], "What was taken for granted."]
     add: Annotated[FormView, "Adds a line."]

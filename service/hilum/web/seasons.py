@@ -1,9 +1,7 @@
 """The pages of a season: what is wanted, what to do about it, and what to order."""
 
-import csv
 from collections.abc import Callable
 from dataclasses import replace
-from io import StringIO
 
 from starlette.requests import Request
 from starlette.responses import Response
@@ -32,6 +30,7 @@ from hilum.web.seasoncontexts import (
     SeasonPage,
     SeasonsPage,
 )
+from hilum.web.sheetparts import FILE_TYPES
 from hilum.web.typed import Typed
 
 STORED_AS = {
@@ -42,6 +41,9 @@ STORED_AS = {
     "freezer": "in a freezer, dried and sealed",
     "gel": "as warm as now, with fresh gel",
 }
+
+
+FILE_WORDS = ((".xlsx", "Order and answers for a spreadsheet (XLSX)"), (".csv", "Order as CSV"))
 
 
 def plan_url(plan_id: int, deed: str = "") -> str:
@@ -81,61 +83,44 @@ def season(parts: WebParts, render: Renderer) -> Callable[..., Response]:
         found = plan_season(
             parts.store, plan, parts.store.plan_lines(plan.id), parts.clock.now_ms()
         )
-        return render(request, "season.html", season_page(found))
+        return render(request, "season.html", season_page(found, files=parts.sheets is not None))
 
     return page
 
 
-def order_file(parts: WebParts) -> Callable[..., Response]:
-    """What to order, as a table for spreadsheets."""
+def order_file(parts: WebParts, suffix: str) -> Callable[..., Response]:
+    """What to order, as a file for spreadsheets."""
 
     def answer(key: str) -> Response:
         plan = _plan(parts, key)
+        if parts.sheets is None:
+            raise NotFoundError("Nobody writes spreadsheets here.")
         found = plan_season(
             parts.store, plan, parts.store.plan_lines(plan.id), parts.clock.now_ms()
         )
+        name = f"order-{plan.sow_on}{suffix}"
         return Response(
-            order_csv(found),
-            media_type="text/csv; charset=utf-8",
-            headers={"Content-Disposition": f'attachment; filename="order-{plan.sow_on}.csv"'},
+            parts.sheets.order(found, suffix),
+            media_type=FILE_TYPES[suffix],
+            headers={"Content-Disposition": f'attachment; filename="{name}"'},
         )
 
     return answer
 
 
-def order_csv(found: Season) -> str:
-    """Write what to order; no cell can be taken for a formula."""
-    text = StringIO()
-    table = csv.writer(text)
-    table.writerow(["kind", "variety", "packets", "seeds_per_packet", "plants_wanted", "note"])
-    for each in found.order:
-        table.writerow(
-            _safe(cell)
-            for cell in (
-                each.kind.common,
-                each.line.variety,
-                each.packets if each.packets > 0 else "",
-                each.packet_seeds,
-                each.line.plants,
-                each.duplicate,
-            )
-        )
-    return "\ufeff" + text.getvalue()
-
-
-def _safe(cell: str | int) -> str | int:
-    return f"'{cell}" if isinstance(cell, str) and cell[:1] in tuple("=+-@\t\r") else cell
-
-
-def season_page(found: Season) -> SeasonPage:
-    """Give the page of a plan."""
+def season_page(found: Season, *, files: bool) -> SeasonPage:
+    """Give the page of a plan; ``files``: its answers can be had as files."""
     plan = found.plan
     return SeasonPage(
         title=plan.name,
         headline=_headline(found),
         answers=tuple(_answer(plan.id, at, line) for at, line in enumerate(found.lines)),
         order=tuple(_order(line) for line in found.order),
-        order_url=plan_url(plan.id, "order.csv"),
+        files=tuple(
+            Link(words, plan_url(plan.id, f"order{suffix}")) for suffix, words in FILE_WORDS
+        )
+        if files
+        else (),
         tests=tuple(test.words for test in found.tests),
         assumptions=found.assumptions,
         add=add_form(plan.id),

@@ -1,8 +1,10 @@
-"""What the page of imports needs of whoever reads spreadsheets: handed over by ``bootstrap``."""
+"""What the pages need of whoever reads spreadsheets: handed over by ``bootstrap``."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Protocol
+
+from hilum.keeping.seasons.season import Season
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +32,13 @@ class SheetProposal:
     nothing: bool  # everything in it is here already, or nothing of it can be taken
 
 
+FILE_TYPES = {
+    ".csv": "text/csv; charset=utf-8",
+    ".xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+}
+"""Formats the pages give files in, by ending."""
+
+
 class SheetReader(Protocol):
     """Reads lists of seed; ``answers`` are those to questions, by name."""
 
@@ -43,4 +52,8 @@ class SheetReader(Protocol):
 
     def export(self, suffix: str) -> bytes:
         """Write all lots as ``.csv`` or ``.xlsx``."""
+        ...
+
+    def order(self, found: Season, suffix: str) -> bytes:
+        """Write what to order as ``.csv``, or with all answers as ``.xlsx``."""
         ...

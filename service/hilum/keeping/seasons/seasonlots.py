@@ -8,10 +8,13 @@ from functools import lru_cache
 
 from hilum.domain.model import Lot, PlanLine
 from hilum.keeping.lots.origin import label_day
-from hilum.science.kinds import Kind
+from hilum.science.kinds import Kind, kinds
 from hilum.science.names import slip_count
 
 ANY = {"", "any", "*"}
+PLANTS = 50
+"""Plants of each thing where no plan says how many; our choice."""
+
 ONE_SLIP = 5
 """Letters from which one typing error in the name of a variety is forgiven."""
 
@@ -49,6 +52,25 @@ def same_variety(one: str, other: str) -> bool:
         return True
     run, run_other = "".join(words), "".join(others)
     return min(len(run), len(run_other)) >= ONE_SLIP and slip_count(run, run_other, 1) <= 1
+
+
+def lines_of_lots(lots: Iterable[Lot]) -> list[PlanLine]:
+    """Give a line for each variety there is, for :data:`PLANTS` plants.
+
+    A kind of which some lot has no variety gets one line for all its lots.
+    """
+    names: dict[str, list[str]] = {}
+    for lot in lots:
+        if not lot.archived and lot.kind in kinds():
+            names.setdefault(lot.kind, []).append(lot.variety.strip())
+    lines = []
+    for key in sorted(names):
+        chosen: list[str] = []
+        for name in sorted(names[key], key=len):  # the shortest first: "" is every variety
+            if not any(each == "" or same_variety(each, name) for each in chosen):
+                chosen.append(name)
+        lines += [PlanLine(key, PLANTS, name) for name in sorted(chosen)]
+    return lines
 
 
 def hand_of(lot: Lot, kind: Kind | None) -> Hand:
