@@ -22,9 +22,11 @@ def test_a_stated_number_of_seeds_is_used() -> None:
 
 
 def test_a_figure_without_a_date_counts_little() -> None:
-    """A figure that has no date counts as ten seeds, and fewer if fewer were tested."""
-    assert start_from_label(90.0, dated=False).count == Count(9.0, 10.0)
-    assert start_from_label(50.0, 4, dated=False).count == Count(2.0, 4.0)
+    """A figure that has no date counts as four seeds, and fewer if fewer were tested."""
+    assert start_from_label(90.0, dated=False).count == Count(3.6, 4.0)
+    assert start_from_label(50.0, 400, dated=False).count == Count(2.0, 4.0)
+    assert start_from_label(50.0, 2, dated=False).count == Count(1.0, 2.0)
+    assert "4 seeds" in start_from_label(90.0, dated=False).words
 
 
 def test_no_figure_is_an_assumption_in_words() -> None:
@@ -34,6 +36,9 @@ def test_no_figure_is_an_assumption_in_words() -> None:
     assert "assumption" in start.words
     assert start.status == "derived"
     assert start_from_label(None).count is None
+    undated = start_from_label(None, dated=False, minimum_pct=70.0)
+    assert undated.count == Count(3.4, 4.0)
+    assert "no date" in undated.words
 
 
 @pytest.mark.parametrize(

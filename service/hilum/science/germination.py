@@ -19,6 +19,10 @@ ISTA and AOSA rules as quoted by Oregon State University; status: read.
 WEAK_SEEDS = 10.0
 """Seeds a start counts for that nobody measured: an assumption of this program, no source."""
 
+UNDATED_SEEDS = 4.0
+"""Seeds a start counts for whose age nobody knows: so few that such seed is tested first or sown
+thicker, and that one small test outweighs it; an assumption of this program, no source."""
+
 MAX_SEEDS = 1e6
 MAX_LOSS_PROBIT = 1e6
 
@@ -122,7 +126,7 @@ def start_from_label(
     label_seeds : float or None
         Seeds behind that figure [seeds], above 0; None: 400, the ISTA working sample.
     dated : bool
-        Whether the figure has a date (or at least a year), so that the loss since is known.
+        Whether the lot has a date (or at least a year), so that the loss since is known.
     minimum_pct : float or None
         Minimum germination of the kind [%], 0 to 100; used where there is no figure.
 
@@ -144,10 +148,11 @@ def start_from_label(
 
     Notes
     -----
-    A figure without a date counts as ten seeds. No figure: as if ten seeds had been tested and
-    had germinated half-way between the kind's minimum and 100 %. Seed sold in small packets below
-    the minimum must be marked so, hence the lower end; ten seeds, because nobody measured. Both
-    are assumptions of this program, and one own test soon outweighs them.
+    A figure without a date counts as four seeds. No figure: as if ten seeds (four without a date)
+    had been tested and had germinated half-way between the kind's minimum and 100 %. Seed sold in
+    small packets below the minimum must be marked so, hence the lower end; ten seeds, because
+    nobody measured; four, because the age is not known either. All are assumptions of this program,
+    and one own test soon outweighs them.
 
     References
     ----------
@@ -160,16 +165,17 @@ def start_from_label(
     if label_pct is not None and dated:
         return _measured(label_pct, label_seeds)
     if label_pct is not None:
-        seeds = min(label_seeds or WEAK_SEEDS, WEAK_SEEDS)
+        seeds = min(label_seeds or UNDATED_SEEDS, UNDATED_SEEDS)
         words = f"{label_pct:g} % without a date: counted as {seeds:g} seeds (our assumption)"
         return Start(Count(label_pct / 100.0 * seeds, seeds), words, "derived")
     if minimum_pct is not None:
-        middle = (minimum_pct + 100.0) / 2.0
+        middle, seeds = (minimum_pct + 100.0) / 2.0, WEAK_SEEDS if dated else UNDATED_SEEDS
         words = (
-            f"no figure: taken as {middle:g} % of {WEAK_SEEDS:g} seeds, half-way between the "
-            f"minimum for the kind ({minimum_pct:g} %) and 100 % (our assumption)"
+            f"no figure{'' if dated else ' and no date'}: taken as {middle:g} % of {seeds:g} seeds, "
+            f"half-way between the minimum for the kind ({minimum_pct:g} %) and 100 % (our "
+            "assumption)"
         )
-        return Start(Count(middle / 100.0 * WEAK_SEEDS, WEAK_SEEDS), words, "derived")
+        return Start(Count(middle / 100.0 * seeds, seeds), words, "derived")
     return Start(None, "nothing known: any germination from 0 to 100 % is as likely", "derived")
 
 

@@ -42,7 +42,9 @@ def _without_test(judgement: Judgement, plan: Plan) -> str:
 def answer(line: PlanLine, told: list[LineLot], chance: float, packets: int) -> str:
     """Answer a line in a sentence or two."""
     parts = [f"{each.sow_seeds:,} seeds of {each.lot.code}" for each in told if each.sow_seeds]
-    own = f"Sow {', '.join(parts)}" if parts else "There is no seed to sow"
+    left = any(each.hand.seeds != 0 for each in told)
+    none = "None of the seed in hand is to be counted on" if left else "There is no seed to sow"
+    own = f"Sow {', '.join(parts)}" if parts else none
     if packets < 0:
         return f"{own}; no number of packets would give {line.plants:,} plants."
     if not packets:
