@@ -38,7 +38,7 @@ def test_no_figure_is_an_assumption_in_words() -> None:
     assert start_from_label(None).count is None
     undated = start_from_label(None, dated=False, minimum_pct=70.0)
     assert undated.count == Count(3.4, 4.0)
-    assert "no date" in undated.words
+    assert "no figure, no date" in undated.words
 
 
 @pytest.mark.parametrize(

@@ -171,7 +171,7 @@ def start_from_label(
     if minimum_pct is not None:
         middle, seeds = (minimum_pct + 100.0) / 2.0, WEAK_SEEDS if dated else UNDATED_SEEDS
         words = (
-            f"no figure{'' if dated else ' and no date'}: taken as {middle:g} % of {seeds:g} seeds, "
+            f"no figure{'' if dated else ', no date'}: taken as {middle:g} % of {seeds:g} seeds, "
             f"half-way between the minimum for the kind ({minimum_pct:g} %) and 100 % (our "
             "assumption)"
         )
