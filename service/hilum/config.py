@@ -157,6 +157,15 @@ class Settings(BaseSettings):
     mqtt_ca_file: Path | None = Field(default=None, description="certificate the broker must match")
     mqtt_cert_file: Path | None = Field(default=None, description="Hilum's own certificate")
     mqtt_key_file: Path | None = Field(default=None, description="key of that certificate")
+    mqtt_workers: bool = Field(
+        default=False,
+        description="hilum ingest stores readings, in InfluxDB; hilum serve only hears of them",
+    )
+    mqtt_group: str = Field(
+        default="hilum",
+        pattern=r"^[^/+#]+$",
+        description="name under which these workers share what sensors say",
+    )
     mqtt_broker_conf: Path | None = Field(
         default=None, description="the broker's mosquitto.conf, for hilum check to look at"
     )
@@ -194,6 +203,12 @@ class Settings(BaseSettings):
         """Let the environment win over what the file says."""
         del settings_cls, dotenv_settings, file_secret_settings
         return env_settings, init_settings
+
+    @model_validator(mode="after")
+    def _workers_have_a_store(self) -> Self:
+        if self.mqtt_workers and self.influx_url is None:
+            raise ValueError("mqtt_workers needs influx_url: workers store readings there")
+        return self
 
     @property
     def database(self) -> Path:

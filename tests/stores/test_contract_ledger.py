@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from hilum.domain.errors import InvalidInputError, NotFoundError
-from hilum.domain.model import MS_PER_HOUR, CurveKey, LedgerRows, Wrap
+from hilum.domain.model import MS_PER_HOUR, Arrival, CurveKey, LedgerRows, Wrap
 from hilum.domain.ports import Store
 
 SHARED = CurveKey("tub", "zea-mays/oil5/large", Wrap.PAPER)
@@ -120,3 +120,33 @@ def test_mark_dirty_needs_a_known_sensor(furnished: Store) -> None:
     """Asking to recompute a sensor nobody knows is an error in words."""
     with pytest.raises(NotFoundError, match="no sensor “home/none”"):
         furnished.mark_dirty("home/none", 0)
+
+
+def test_arrivals_make_known_and_mark(furnished: Store) -> None:
+    """What another process stored registers its sensors, says when they spoke, and marks them."""
+    furnished.arrived([])
+    assert furnished.dirty() == []
+    furnished.arrived(
+        [Arrival("home/new", 90, 100), Arrival("home/one", 50, 100), Arrival("home/new", 80, 200)]
+    )
+    assert {mark.sensor: mark.from_ms for mark in furnished.dirty()} == {
+        "home/new": 80,
+        "home/one": 50,
+    }
+    assert furnished.sensor("home/new").last_seen_ms == 200
+    assert furnished.sensor("home/one").last_seen_ms == 100
+
+
+def test_what_may_have_been_missed_marks_everything(furnished: Store) -> None:
+    """Where arrivals may have gone unheard everything is computed anew, and only there."""
+    furnished.hears("home")
+    assert {mark.from_ms for mark in furnished.dirty()} == {0}
+    assert len(furnished.dirty()) == 2
+    furnished.clear_dirty(furnished.dirty())
+    furnished.hears("home")
+    assert furnished.dirty() == []
+    furnished.may_miss()
+    furnished.may_miss()
+    assert furnished.dirty() == []
+    furnished.hears("home")
+    assert len(furnished.dirty()) == 2

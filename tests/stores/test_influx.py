@@ -387,3 +387,14 @@ def test_nothing_is_confirmed_while_influxdb_is_away(place: Place, tmp_path: Pat
             pump.stop(10)
         assert store.extent("home/one") == (20, NOW_MS - 19_000, NOW_MS)
         assert [mark.from_ms for mark in store.dirty()] == [NOW_MS - 19_000]
+
+
+def test_sensors_only_influxdb_knows_become_known(place: Place, tmp_path: Path) -> None:
+    """A site that begins to listen learns of the sensors of its own that workers stored before."""
+    with closing(InfluxReadings(place)) as readings:
+        assert readings.sensors() == []
+        readings.add([ONE, replace(ONE, sensor="far/one"), replace(ONE, sensor="home/é 1")], 0)
+    with closing(SplitStore(tmp_path / "db", InfluxReadings(place))) as store:
+        store.hears("home")
+        assert [sensor.name for sensor in store.sensors()] == ["home/one", "home/é 1"]
+        assert [mark.from_ms for mark in store.dirty()] == [0, 0]

@@ -23,6 +23,7 @@ from hilum.domain.ports import Store
 from hilum.ingest import Ingest
 from hilum.ingest.settings import BrokerSettings, IngestSettings
 from hilum.ingest.sources import Place, Source
+from hilum.ingest.topics import Part
 from hilum.keeping.access import new_key
 from hilum.keeping.reckoning.keeper import LedgerKeeper
 from hilum.web.app import create_app
@@ -68,6 +69,8 @@ def ingest_settings(settings: Settings) -> IngestSettings:
         ),
         sources=tuple(source_of(source, settings.site) for source in settings.sources),
         max_new_sensors=settings.max_new_sensors,
+        part=Part.KEEPING if settings.mqtt_workers else Part.ALL,
+        site=settings.site,
     )
 
 

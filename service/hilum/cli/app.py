@@ -48,6 +48,7 @@ def main(
 app.command("demo")(running.demo)
 app.command("init")(running.init)
 app.command("serve")(running.serve)
+app.command("ingest")(running.ingest)
 app.command("rebuild")(running.rebuild)
 app.command("check")(running.check)
 app.command("backup")(safekeeping.backup)

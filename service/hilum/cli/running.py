@@ -48,6 +48,25 @@ def serve(
     run_service(_with(load_settings(data_dir), host=host, port=port, mqtt=mqtt), say)
 
 
+def ingest(
+    name: Annotated[
+        str, typer.Argument(help="Name of this worker; each needs its own, always the same.")
+    ] = "1",
+    leave: Annotated[
+        bool,
+        typer.Option("--leave", help="Store what waits for this name, take no more, and end."),
+    ] = False,
+    data_dir: DataDir = None,
+) -> None:
+    """Store what sensors say in InfluxDB, as one of several workers; hilum serve keeps the rest.
+
+    Example: hilum ingest shed
+    """
+    from hilum.bootstrap.worker import run_worker
+
+    run_worker(load_settings(data_dir), name, say, leave=leave)
+
+
 def _with(settings: Settings, **asked: object) -> Settings:
     given = {name: value for name, value in asked.items() if value is not None}
     return settings.changed(**given) if given else settings

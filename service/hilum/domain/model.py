@@ -360,6 +360,15 @@ class DirtyMark:
 
 
 @dataclass(frozen=True, slots=True)
+class Arrival:
+    """Readings of a sensor were stored by another process; the earliest is of this time."""
+
+    sensor: str
+    from_ms: int
+    received_ms: int
+
+
+@dataclass(frozen=True, slots=True)
 class ReadingPage:
     """Readings with all their columns, for export: a batch in order of time."""
 

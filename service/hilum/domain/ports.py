@@ -12,6 +12,7 @@ from hilum.domain.alerts import Alert, AlertChange, Notice, NoticeState, RuleSet
 from hilum.domain.corrections import Correction
 from hilum.domain.model import (
     AddOutcome,
+    Arrival,
     Box,
     Changes,
     CurveKey,
@@ -19,8 +20,8 @@ from hilum.domain.model import (
     Event,
     GerminationTest,
     HourTier,
-    LedgerRows,
     Ints,
+    LedgerRows,
     Lot,
     Placement,
     PlanLine,
@@ -230,6 +231,21 @@ class LedgerStore(Protocol):
 
     def mark_dirty(self, sensor: str, from_ms: int) -> None:
         """Ask for recomputation from a time on."""
+        ...
+
+    def arrived(self, arrivals: Sequence[Arrival]) -> None:
+        """Take note of readings that another process stored: who spoke, and what is dirty now."""
+        ...
+
+    def may_miss(self) -> None:
+        """Note that arrivals may go by unheard until ``hears`` is called."""
+        ...
+
+    def hears(self, site: str) -> None:
+        """Note that every arrival at a site is heard from now on.
+
+        If some may have been missed before, every sensor is marked dirty from its start.
+        """
         ...
 
     def curves(self, box: str | None = None) -> Sequence[CurveKey]:

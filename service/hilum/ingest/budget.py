@@ -1,10 +1,23 @@
 """How many sensors nobody asked for are taken in."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from typing import Protocol
 
-from hilum.domain.ports import KeepingStore
+from hilum.domain.model import Placement, Sensor
 
 REFRESH_MS = 60_000
+
+
+class Register(Protocol):
+    """Knows sensors and where they stand; see ``hilum.domain.ports``."""
+
+    def sensors(self) -> Sequence[Sensor]:
+        """Every sensor known."""
+        ...
+
+    def placements(self) -> Sequence[Placement]:
+        """Where they stand."""
+        ...
 
 
 class SensorBudget:
@@ -16,7 +29,7 @@ class SensorBudget:
 
     Parameters
     ----------
-    store : KeepingStore
+    store : Register
         Knows the sensors and which of them stand in a box.
     limit : int
         Unclaimed sensors taken in.
@@ -24,7 +37,7 @@ class SensorBudget:
         Tells the time [ms].
     """
 
-    def __init__(self, store: KeepingStore, limit: int, now_ms: Callable[[], int]) -> None:
+    def __init__(self, store: Register, limit: int, now_ms: Callable[[], int]) -> None:
         self.store = store
         self.limit = limit
         self.now_ms = now_ms

@@ -3,7 +3,8 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from hilum.domain.model import Reading, Reject, RejectReason
+from hilum.domain.model import Arrival, Reading, Reject, RejectReason
+from hilum.ingest.notes import read_note
 from hilum.ingest.screen import Collector, Decoded
 from hilum.ingest.senml import decode_senml
 from hilum.ingest.topics import Kind, Route, Router
@@ -18,7 +19,8 @@ class Message:
     """A message as it came from the broker, with nothing of the client library in it.
 
     ``ticket`` is what the link needs to acknowledge it (``None``: it asks for none). ``topic`` is
-    ``None`` if it is not UTF-8; ``raw_topic`` then says what it was.
+    ``None`` if it is not UTF-8; ``raw_topic`` then says what it was. ``begins`` stands for no
+    message: from here on everything is heard.
     """
 
     topic: str | None
@@ -27,6 +29,7 @@ class Message:
     retained: bool = False
     ticket: tuple[int, int] | None = None
     raw_topic: bytes = b""
+    begins: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +48,7 @@ class Kept:
     readings: Sequence[Reading] = ()
     rejects: Sequence[Reject] = ()
     presence: Presence | None = None
+    arrivals: Sequence[Arrival] = ()
 
 
 class Decoder:
@@ -75,6 +79,8 @@ class Decoder:
             return Kept()
         if route.kind is Kind.STATUS:
             return self._presence(message, route)
+        if route.kind is Kind.ARRIVED:
+            return _noted(message, route.sensor)
         return self._readings(message, route)
 
     def _readings(self, message: Message, route: Route) -> Kept:
@@ -120,6 +126,15 @@ class Decoder:
         if len(self._stamps) < STAMPS_KEPT or route.sensor in self._stamps:
             self._stamps[route.sensor] = (arrival_ms, decoded.readings[-1])
         return decoded
+
+
+def _noted(message: Message, site: str) -> Kept:
+    try:
+        note = read_note(site, message.payload)
+    except ValueError:
+        words = "This is not what a worker of Hilum says."
+        return _refuse(message, message.topic or "", RejectReason.SHAPE, words)
+    return Kept((), note.rejects, arrivals=note.arrivals)
 
 
 def _completes(reading: Reading, last: Reading) -> bool:

@@ -58,6 +58,10 @@ class MqttLink:
         Takes each message, and may wait.
     now_ms : callable
         Tells the time of arrival [ms].
+    on_new_session : callable, optional
+        Called before listening begins where the broker knows no session of this name: whatever was
+        published before is not heard. With it, a message that ``begins`` is delivered as soon as
+        everything is heard.
 
     Raises
     ------
@@ -71,9 +75,13 @@ class MqttLink:
         filters: Sequence[str],
         deliver: Callable[[Message], object],
         now_ms: Callable[[], int],
+        on_new_session: Callable[[], None] | None = None,
     ) -> None:
         self.settings = settings
         self.filters = tuple(filters)
+        self._on_new_session = on_new_session
+        self._new_session = True
+        self._asked = True  # to listen, in this connection
         self.connected = False
         self.received = 0
         self.last_error = ""
@@ -86,37 +94,15 @@ class MqttLink:
         self._client = self._make_client()
 
     def _make_client(self) -> Client:
-        settings = self.settings
-        older = settings.version != "5"
-        client = Client(
-            CallbackAPIVersion.VERSION2,
-            client_id=settings.client_id,
-            clean_session=False if older else None,
-            protocol=MQTTv311 if older else MQTTv5,
-            manual_ack=True,
-        )
-        if settings.username is not None:
-            client.username_pw_set(settings.username, settings.password)
-        if settings.tls:
-            self._set_tls(client)
-        client.reconnect_delay_set(1, settings.retry_max_s)
+        client = client_for(self.settings, manual_ack=True)
         client.max_queued_messages_set(QUEUED_OUT)
         client.on_connect = self._on_connect
         client.on_connect_fail = self._on_connect_fail
         client.on_disconnect = self._on_disconnect
         client.on_subscribe = self._on_subscribe
+        client.on_unsubscribe = self._on_unsubscribe
         client.on_message = self._on_message
         return client
-
-    def _set_tls(self, client: Client) -> None:
-        ca, cert, key = (
-            None if file is None else str(file)
-            for file in (self.settings.ca_file, self.settings.cert_file, self.settings.key_file)
-        )
-        try:
-            client.tls_set(ca_certs=ca, certfile=cert, keyfile=key)
-        except (OSError, ValueError) as error:
-            raise SettingsError(f"A certificate for the broker cannot be used: {error}") from error
 
     def start(self) -> None:
         """Begin to connect, and keep connecting; returns at once."""
@@ -142,8 +128,10 @@ class MqttLink:
         return self.last_error
 
     def keep_running(self) -> None:
-        """Start the network thread again if something unforeseen ended it."""
+        """Start the network thread again if something unforeseen ended it; ask what was not."""
         self._client.loop_start()
+        if not self._asked and self._client.is_connected():
+            self._ask()
 
     def stop(self) -> None:
         """Send what is to be sent, say goodbye and end the network thread; the session stays."""
@@ -179,9 +167,9 @@ class MqttLink:
 
     def _on_connect(
         self,
-        client: Client,
+        _client: Client,
         _userdata: object,
-        _flags: ConnectFlags,
+        flags: ConnectFlags,
         reason: ReasonCode,
         _properties: Properties | None,
     ) -> None:
@@ -191,7 +179,24 @@ class MqttLink:
         with self._epoch_lock:
             self._epoch += 1
         self._since = time.monotonic()
-        if self.settings.version == "5":
+        self._new_session = not flags.session_present
+        self._ask()
+
+    def _ask(self) -> None:
+        """Ask to listen, once it is noted what was not heard; else again a little later."""
+        client = self._client
+        self._asked = False
+        if self._new_session and self._on_new_session is not None:
+            try:
+                self._on_new_session()
+            except Exception:
+                LOG.exception("The beginning of a session could not be noted")
+                self._fail("The store failed; Hilum does not listen yet.")
+                return
+        self._asked = True
+        if self.settings.leave:
+            client.unsubscribe(list(self.filters))
+        elif self.settings.version == "5":
             client.subscribe([(topic, self._options(topic)) for topic in self.filters])
         else:
             client.subscribe([(topic, 1) for topic in self.filters])
@@ -221,9 +226,15 @@ class MqttLink:
         self.connected = len(refused) < len(reasons)
         if refused:
             self._fail(f"The broker does not let Hilum listen to {', '.join(refused)}.")
-        elif self._short < RIVAL_AFTER:
+            return
+        if self._on_new_session is not None:
+            self._deliver(Message("", b"", self._now_ms(), begins=True))
+        if self._short < RIVAL_AFTER:
             self.last_error = ""
             LOG.info("Listening to the broker at %s:%s", self.settings.host, self.settings.port)
+
+    def _on_unsubscribe(self, *_: object) -> None:
+        self.connected = True
 
     def _on_connect_fail(self, _client: Client, _userdata: object) -> None:
         where = f"{self.settings.host}:{self.settings.port}"
@@ -275,6 +286,35 @@ class MqttLink:
         if words != self.last_error:
             LOG.warning("%s", words)
         self.last_error = words
+
+
+def client_for(settings: BrokerSettings, *, manual_ack: bool) -> Client:
+    """Make a client of the library that is not connected yet; SettingsError if TLS cannot be."""
+    older = settings.version != "5"
+    client = Client(
+        CallbackAPIVersion.VERSION2,
+        client_id=settings.client_id,
+        clean_session=False if older else None,
+        protocol=MQTTv311 if older else MQTTv5,
+        manual_ack=manual_ack,
+    )
+    if settings.username is not None:
+        client.username_pw_set(settings.username, settings.password)
+    if settings.tls:
+        _set_tls(client, settings)
+    client.reconnect_delay_set(1, settings.retry_max_s)
+    return client
+
+
+def _set_tls(client: Client, settings: BrokerSettings) -> None:
+    ca, cert, key = (
+        None if file is None else str(file)
+        for file in (settings.ca_file, settings.cert_file, settings.key_file)
+    )
+    try:
+        client.tls_set(ca_certs=ca, certfile=cert, keyfile=key)
+    except (OSError, ValueError) as error:
+        raise SettingsError(f"A certificate for the broker cannot be used: {error}") from error
 
 
 def _topic(message: MQTTMessage) -> tuple[str | None, bytes]:

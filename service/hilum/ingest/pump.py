@@ -7,8 +7,8 @@ from threading import Event, Thread
 from typing import Protocol
 
 from hilum.domain.errors import HilumError
-from hilum.domain.model import AddOutcome, Reading, Reject
-from hilum.domain.ports import KeepingStore, ReadingStore
+from hilum.domain.model import AddOutcome, Arrival, Reading, Reject
+from hilum.ingest.budget import Register
 from hilum.ingest.decode import Decoder, Message, Presence
 from hilum.ingest.inbox import Inbox
 from hilum.ingest.screen import EARLIEST_MS
@@ -23,8 +23,32 @@ class ClockNotSetError(HilumError):
     """The clock of this machine was not set yet."""
 
 
-class IngestStore(ReadingStore, KeepingStore, Protocol):
-    """What the ingest needs of a store."""
+class IngestStore(Register, Protocol):
+    """What the ingest needs of a store; see ``hilum.domain.ports``."""
+
+    def add(self, readings: Sequence[Reading], received_ms: int) -> AddOutcome:
+        """Keep readings, durably."""
+        ...
+
+    def add_rejects(self, rejects: Sequence[Reject]) -> None:
+        """Keep what was refused."""
+        ...
+
+    def set_presence(self, name: str, online: bool, received_ms: int) -> None:
+        """Note what a sensor's last will says."""
+        ...
+
+    def arrived(self, arrivals: Sequence[Arrival]) -> None:
+        """Take note of readings that another process stored."""
+        ...
+
+    def may_miss(self) -> None:
+        """Note that arrivals may go by unheard."""
+        ...
+
+    def hears(self, site: str) -> None:
+        """Note that every arrival is heard from now on."""
+        ...
 
 
 @dataclass(slots=True)
@@ -45,6 +69,8 @@ class Work:
     readings: list[Reading] = field(default_factory=list)
     rejects: list[Reject] = field(default_factory=list)
     presence: dict[str, Presence] = field(default_factory=dict)
+    arrivals: list[Arrival] = field(default_factory=list)
+    begins: bool = False
     names: frozenset[str] = frozenset()
 
 
@@ -150,9 +176,13 @@ class Pump:
         work = Work(batch[-1].received_ms)
         decode = self.decoder.decode
         for message in batch:
+            if message.begins:
+                work.begins = True
+                continue
             kept = decode(message)
             work.readings.extend(kept.readings)
             work.rejects.extend(kept.rejects)
+            work.arrivals.extend(kept.arrivals)
             if kept.presence is not None:
                 work.presence[kept.presence.sensor] = kept.presence
         return work
@@ -174,12 +204,19 @@ class Pump:
 
     def _write(self, work: Work) -> None:
         counts = self.counts
+        if work.begins:
+            self.store.hears(self.settings.site)
+            work.begins = False
+        if work.arrivals:
+            self.store.arrived(work.arrivals)
+            work.names |= frozenset(each.sensor for each in work.arrivals)
+            work.arrivals = []
         if work.readings:
             outcome: AddOutcome = self.store.add(work.readings, work.received_ms)
             counts.stored += outcome.stored
             counts.duplicates += outcome.duplicates
             counts.rejected += len(outcome.conflicts)
-            work.names = frozenset(reading.sensor for reading in work.readings)
+            work.names |= frozenset(reading.sensor for reading in work.readings)
             work.readings = []
         if work.rejects:
             self.store.add_rejects(work.rejects)

@@ -10,7 +10,7 @@ from hilum.ingest.inbox import Inbox
 from hilum.ingest.mqtt import MqttLink
 from hilum.ingest.pump import IngestStore, Pump
 from hilum.ingest.settings import IngestSettings
-from hilum.ingest.topics import Router
+from hilum.ingest.topics import Part, Router
 
 STOP_S = 10.0
 
@@ -57,7 +57,13 @@ class Ingest:
     ) -> None:
         router = Router(settings.sources, settings.root)
         self._inbox = Inbox(settings.queue_messages, settings.queue_bytes)
-        self._link = MqttLink(settings.broker, router.filters(), self._inbox.put, clock.now_ms)
+        self._link = MqttLink(
+            settings.broker,
+            router.filters(settings.part, settings.site, settings.group),
+            self._inbox.put,
+            clock.now_ms,
+            on_new_session=store.may_miss if settings.part is Part.KEEPING else None,
+        )
         budget = SensorBudget(store, settings.max_new_sensors, clock.now_ms)
         self._pump = Pump(
             store,

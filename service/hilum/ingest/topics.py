@@ -18,6 +18,15 @@ class Kind(Enum):
     READINGS = "readings"
     STATUS = "status"
     SOURCE = "source"
+    ARRIVED = "arrived"  # a note of a worker; in the place of the sensor stands its site
+
+
+class Part(Enum):
+    """Which part of the work a process does."""
+
+    ALL = "all"  # stores readings and keeps everything made of them
+    STORING = "storing"  # a worker among others: stores readings, and tells so
+    KEEPING = "keeping"  # keeps everything made of readings that workers store
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,10 +72,25 @@ class Router:
         self.sources = tuple(sources)
         self._known: dict[str, Route] = {}
 
-    def filters(self) -> tuple[str, ...]:
-        """Every topic filter to subscribe to."""
-        own = (f"{self.root}/+/+/readings", f"{self.root}/+/+/status")
-        return (*own, *dict.fromkeys(source.filter for source in self.sources))
+    def filters(self, part: Part = Part.ALL, site: str = "+", group: str = "") -> tuple[str, ...]:
+        """Every topic filter to subscribe to.
+
+        Parameters
+        ----------
+        part : Part
+            What the process does.
+        site : str
+            Whose lots are kept here; counts for ``KEEPING``.
+        group : str
+            Name under which workers share messages; counts for ``STORING``.
+        """
+        if part is Part.KEEPING:
+            return (f"{self.root}/{site}/arrived", f"{self.root}/{site}/+/status")
+        readings = f"{self.root}/+/+/readings"
+        others = tuple(dict.fromkeys(source.filter for source in self.sources))
+        if part is Part.STORING:
+            return tuple(f"$share/{group}/{each}" for each in (readings, *others))
+        return (readings, f"{self.root}/+/+/status", *others)
 
     def route(self, topic: str) -> Route:
         """Give the meaning of a topic."""
@@ -81,6 +105,8 @@ class Router:
         levels = topic.split("/")
         if len(levels) == 4 and levels[0] == self.root and levels[3] in {"readings", "status"}:
             return _named(Kind(levels[3]), levels[1], levels[2], None)
+        if len(levels) == 3 and levels[0] == self.root and levels[2] == Kind.ARRIVED.value:
+            return Route(Kind.ARRIVED, levels[1])
         for source in self.sources:
             name = source.sensor_level(levels)
             if name is not None:

@@ -99,6 +99,11 @@ class InfluxReadings:
             yield rows
             start_ms = int(rows[-1][0]) + 1
 
+    def sensors(self) -> list[str]:
+        """Names of all sensors that have readings here."""
+        asked = f"SHOW TAG VALUES FROM {lines.MEASUREMENT} WITH KEY = sensor"
+        return [str(name) for _, name in self._server.query([asked])[0]]
+
     def series(self, sensor: str, start_ms: int, end_ms: int) -> Series:
         """See the port."""
         rows = [

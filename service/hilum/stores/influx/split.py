@@ -2,6 +2,7 @@
 
 import sqlite3
 import threading
+import time
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
@@ -9,9 +10,8 @@ from hilum.domain.model import AddOutcome, DirtyMark, HourTier, Reading, Series
 from hilum.stores import rules
 from hilum.stores.influx.readings import InfluxReadings, Plan, outcome
 from hilum.stores.sqlite import SqliteStore, dirty, journal
+from hilum.stores.sqlite.arrivals import spoke
 from hilum.stores.sqlite.readings import register
-
-_SPOKE = "UPDATE sensor SET last_seen_ms = max(ifnull(last_seen_ms, ?1), ?1) WHERE id = ?2"
 
 
 class SplitStore(SqliteStore):
@@ -80,11 +80,17 @@ class SplitStore(SqliteStore):
             ids = {name: register(conn, name, received_ms) for name in names}
             dirty.mark(conn, {ids[name]: at for name, at in from_ms.items()})
             if plan is not None:
-                conn.executemany(_SPOKE, [(received_ms, number) for number in ids.values()])
+                spoke(conn, [(received_ms, number) for number in ids.values()])
                 said = [rules.conflict(*pair, received_ms) for pair in plan.conflicts]
                 journal.keep_rejects(conn, said)
 
         self._db.write(job)
+
+    def hears(self, site: str) -> None:
+        """See the port; sensors of which only InfluxDB knows are registered first."""
+        names = [name for name in self._readings.sensors() if name.startswith(f"{site}/")]
+        self._note(dict.fromkeys(names, 0), {}, time.time_ns() // 1_000_000)
+        super().hears(site)
 
     def clear_dirty(self, marks: Sequence[DirtyMark]) -> None:
         """See the port; marks of a sensor whose batch may be half kept stay."""

@@ -2,6 +2,7 @@
 
 from hilum.stores.memory.access import AccessSection
 from hilum.stores.memory.alerts import AlertSection
+from hilum.stores.memory.arrivals import ArrivalsSection
 from hilum.stores.memory.changes import ChangesSection
 from hilum.stores.memory.corrections import CorrectionSection
 from hilum.stores.memory.keeping import KeepingSection
@@ -18,6 +19,7 @@ class MemoryStore(
     KeepingSection,
     ChangesSection,
     LedgerSection,
+    ArrivalsSection,
     AlertSection,
     SeasonSection,
     CorrectionSection,

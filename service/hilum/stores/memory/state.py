@@ -76,6 +76,7 @@ class State:
     reject_counts: Counter[str] = field(default_factory=Counter)
     dirty: dict[str, DirtyMark] = field(default_factory=dict)
     last_mark: int = 0
+    hearing: bool = False
     curves: dict[CurveKey, LedgerRows] = field(default_factory=dict)
     alerts: dict[str, Alert] = field(default_factory=dict)
     notices: dict[int, Notice] = field(default_factory=dict)

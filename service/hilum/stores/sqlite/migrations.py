@@ -9,6 +9,7 @@ from pathlib import Path
 from hilum.domain.errors import NewerSchemaError, StoreError
 from hilum.stores.sqlite.access import ACCESS_TABLES
 from hilum.stores.sqlite.alert_schema import ALERT_TABLES
+from hilum.stores.sqlite.arrivals import HEARING_TABLES
 from hilum.stores.sqlite.corrections import CORRECTION_TABLES
 from hilum.stores.sqlite.database import connect, transaction
 from hilum.stores.sqlite.errors import translated
@@ -48,12 +49,19 @@ def correction_tables(conn: sqlite3.Connection) -> None:
         conn.execute(statement)
 
 
+def hearing_table(conn: sqlite3.Connection) -> None:
+    """Make the table that says whether arrivals are heard."""
+    for statement in HEARING_TABLES:
+        conn.execute(statement)
+
+
 MIGRATIONS: Mapping[str, Migration] = {
     "0001 first tables": first_tables,
     "0002 alerts": alert_tables,
     "0003 season plans": season_tables,
     "0004 access": access_tables,
     "0005 corrections": correction_tables,
+    "0006 arrivals": hearing_table,
 }
 
 

@@ -10,6 +10,7 @@ from hilum.domain.errors import StoreError
 from hilum.stores.sqlite import check
 from hilum.stores.sqlite.access import AccessSection
 from hilum.stores.sqlite.alerts import AlertSection
+from hilum.stores.sqlite.arrivals import ArrivalsSection
 from hilum.stores.sqlite.changes import ChangesSection
 from hilum.stores.sqlite.copies import write_copy
 from hilum.stores.sqlite.corrections import CorrectionSection
@@ -40,6 +41,7 @@ class SqliteStore(
     ChangesSection,
     JournalSection,
     LedgerSection,
+    ArrivalsSection,
     AlertSection,
     SeasonSection,
     CorrectionSection,
