@@ -20,8 +20,8 @@ WEAK_SEEDS = 10.0
 """Seeds a start counts for that nobody measured: an assumption of this program, no source."""
 
 UNDATED_SEEDS = 4.0
-"""Seeds a start counts for whose age nobody knows: so few that such seed is tested first or sown
-thicker, and that one small test outweighs it; an assumption of this program, no source."""
+"""Seeds a start counts for whose age nobody knows: so few that one small test outweighs it; an
+assumption of this program, no source."""
 
 MAX_SEEDS = 1e6
 MAX_LOSS_PROBIT = 1e6
