@@ -22,6 +22,13 @@ def test_nine_in_ten_outcomes_lie_inside() -> None:
     assert 90.0 <= share(each.inside_shown for each in valid()) <= 97.0
 
 
+def test_bands_of_the_pages_hold_what_they_claim() -> None:
+    """Of all outcomes 87 to 95 % lie in the 90 % band of a lot's page, nothing allowed."""
+    assert 87.0 <= share(each.inside_page for each in valid()) <= 95.0
+    boxes = [each for each in valid() if each.box_like]
+    assert 85.0 <= share(each.inside_page for each in boxes) <= 95.0
+
+
 @pytest.mark.parametrize("level", Level)
 def test_no_basis_is_far_off(level: Level) -> None:
     """On every basis at least 85 % of outcomes lie inside, too damp trials counted in or not."""
