@@ -1,7 +1,8 @@
 """Who is let in, by the settings; the first password; and requests that never come to the point."""
 
 import asyncio
-from collections.abc import Iterator
+from collections.abc import AsyncIterator, Iterator
+from contextlib import asynccontextmanager
 from pathlib import Path
 
 import pytest
@@ -134,12 +135,15 @@ def test_a_check_says_whether_the_pages_can_be_reached(tmp_path: Path) -> None:
     assert pages(wide) == pages(alone) == (True, "guarded by a password")
 
 
-async def ask(app: object, *pieces: bytes, wait_s: float) -> bytes:
-    """Send pieces to a server with hurried connections; give all it says until it closes."""
+@asynccontextmanager
+async def served(
+    app: object, protocol: type[patience.HurriedProtocol] = patience.HurriedProtocol
+) -> AsyncIterator[int]:
+    """Run a server with hurried connections; gives its port."""
     config = uvicorn.Config(
         app,  # type: ignore[arg-type]
         port=0,
-        http=patience.HurriedProtocol,
+        http=protocol,
         log_level="critical",
         lifespan="off",
     )
@@ -147,17 +151,22 @@ async def ask(app: object, *pieces: bytes, wait_s: float) -> bytes:
     config.load()
     server.lifespan = config.lifespan_class(config)
     await server.startup()
-    port = server.servers[0].sockets[0].getsockname()[1]
     try:
+        yield server.servers[0].sockets[0].getsockname()[1]
+    finally:
+        server.should_exit = True
+        await server.shutdown()
+
+
+async def ask(app: object, *pieces: bytes, wait_s: float) -> bytes:
+    """Send pieces to such a server; give all it says until it closes."""
+    async with served(app) as port:
         reader, writer = await asyncio.open_connection("127.0.0.1", port)
         for piece in pieces:
             writer.write(piece)
             await asyncio.sleep(wait_s)
         said = await asyncio.wait_for(reader.read(), 10)
         writer.close()
-    finally:
-        server.should_exit = True
-        await server.shutdown()
     return said
 
 
@@ -186,3 +195,53 @@ def test_slow_request(
     said = asyncio.run(ask(slow_page, *pieces, wait_s=0.05))
     assert (b"200 OK" in said) is answered
     assert said.count(b"200 OK") <= 1
+
+
+@pytest.mark.parametrize(
+    ("address", "from_it", "others", "proxies", "too_many"),
+    [
+        ("192.0.2.1", patience.MOST_FROM_ONE, 300, False, False),
+        ("192.0.2.1", patience.MOST_FROM_ONE + 1, 0, False, True),
+        ("2001:db8::1", patience.MOST_FROM_ONE + 1, 0, False, True),
+        ("192.0.2.1", patience.MOST_FROM_ONE + 1, 0, True, False),
+        ("127.0.0.1", patience.MOST_FROM_ONE + 1, 0, False, False),
+        ("127.0.0.1", 1, patience.MOST_CONNECTIONS + patience.ROOM_TO_REFUSE, False, True),
+        ("192.0.2.1", 1, patience.MOST_CONNECTIONS + patience.ROOM_TO_REFUSE, True, True),
+        ("", 5, 0, False, False),
+    ],
+)
+def test_who_is_one_too_many(
+    address: str, from_it: int, others: int, proxies: bool, too_many: bool
+) -> None:
+    """One address holds a hundred connections, all together have a bound; a proxy is for many."""
+    everybody = [*[address] * from_it, *(f"198.51.100.{n % 250}" for n in range(others))]
+    assert patience.crowded(address, everybody, proxies=proxies) is too_many
+
+
+@pytest.mark.parametrize("proxied", [True, False])
+def test_idle_connections_leave_room_for_others(
+    monkeypatch: pytest.MonkeyPatch, proxied: bool
+) -> None:
+    """Beyond the most, connections that say nothing are closed at once, not when they time out."""
+    monkeypatch.setattr(patience, "MOST_CONNECTIONS", 4 if proxied else 1000)
+    monkeypatch.setattr(patience, "MOST_FROM_ONE", 1000 if proxied else 4)
+    monkeypatch.setattr(patience, "ROOM_TO_REFUSE", 2)
+    monkeypatch.setattr(patience, "_is_here", lambda _: False)
+    made = patience.ProxiedProtocol if proxied else patience.HurriedProtocol
+
+    async def crowd(port: int) -> int:
+        links = [await asyncio.open_connection("127.0.0.1", port) for _ in range(10)]
+        ends = [asyncio.create_task(reader.read()) for reader, _ in links]
+        await asyncio.wait(ends, timeout=1)
+        ended = sum(end.done() for end in ends)
+        for end, (_, writer) in zip(ends, links, strict=True):
+            end.cancel()
+            writer.close()
+        await asyncio.gather(*ends, return_exceptions=True)
+        return ended
+
+    async def scene() -> int:
+        async with served(slow_page, made) as port:
+            return await crowd(port)
+
+    assert asyncio.run(scene()) == (4 if proxied else 6)

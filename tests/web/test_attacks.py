@@ -2,6 +2,7 @@
 
 import asyncio
 import socket
+import time
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
@@ -294,6 +295,22 @@ def test_slow_body(monkeypatch: pytest.MonkeyPatch) -> None:
         assert (await quick())["body"] == b""
 
     asyncio.run(trickle())
+
+
+def test_hanging_up_fills_no_log(place: WebParts, capfd: pytest.CaptureFixture[str]) -> None:
+    """Whoever goes away in the middle of a form, again and again, leaves no trace in the log."""
+    head = (
+        b"POST /sign-in HTTP/1.1\r\nHost: localhost\r\nContent-Length: 900\r\n"
+        b"Content-Type: application/x-www-form-urlencoded\r\n\r\npassword="
+    )
+    with running(create_app(place), place.live) as url:
+        for _ in range(3):
+            with socket.create_connection(("127.0.0.1", int(url.rpartition(":")[2])), 10) as link:
+                link.sendall(head)
+                time.sleep(0.05)  # until it reads
+        status, _ = raw_request(url, "GET /sign-in HTTP/1.1")
+    assert status == 200
+    assert capfd.readouterr().err == ""
 
 
 def test_too_many_headers(place: WebParts) -> None:

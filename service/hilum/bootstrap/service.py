@@ -14,6 +14,7 @@ from hilum.bootstrap.doors import doors_of, first_link
 from hilum.bootstrap.health import health
 from hilum.bootstrap.http_intake import HttpIntake
 from hilum.bootstrap.keeping_loop import KeepingLoop
+from hilum.bootstrap.renewing import Renewing
 from hilum.bootstrap.settings_view import settings_shown, try_channel
 from hilum.bootstrap.sheet_reader import Sheets
 from hilum.bootstrap.watching import Watching
@@ -36,7 +37,6 @@ if TYPE_CHECKING:
 log = logging.getLogger(__name__)
 DAY_S = 86_400
 IMPATIENT_S = 1.0  # a second Ctrl+C sooner than this is the same one, sent to a whole group
-MOST_CONNECTIONS = 500
 
 
 def source_of(setting: SourceSetting, site: str) -> Source:
@@ -101,18 +101,22 @@ class Service:
             if settings.mqtt
             else None
         )
-        self.app = self._application()
+        parts = self._parts()
+        self._renewing = Renewing(parts.kept.renew)
+        self.app = self._application(parts)
 
     def start(self) -> None:
         """Start the keeping loop and the watch, then listen to the broker."""
         self._loop.start()
         self._watching.start()
+        self._renewing.start()
         if self._ingest is not None:
             self._ingest.start()
 
     def stop(self) -> None:
         """Stop in the other order; what was acknowledged is in the database."""
         self.hub.close()
+        self._renewing.stop()
         self._watching.stop()
         if self._ingest is not None:
             self._ingest.stop()
@@ -156,28 +160,29 @@ class Service:
         for box in sorted(boxes):
             self.hub.publish(box)
 
-    def _application(self) -> "FastAPI":
-        app = create_app(
-            WebParts(
-                store=self.store,
-                clock=system_clock(),
-                live=self.hub,
-                ingest_status=self.status,
-                health=self.health,
-                changed=lambda: self._loop.wake(frozenset()),
-                see=self._watching.see,
-                sheets=Sheets(self.store, system_clock(), self.settings.time_zone),
-                shown=lambda: settings_shown(self.settings, system_clock()),
-                try_channel=lambda name: try_channel(self.settings, system_clock(), name),
-                doors=doors_of(self.settings, self._first_key),
-                ingest_http=HttpIntake(self.store, system_clock(), self.wake),
-                settings=WebSettings(
-                    site=self.settings.site,
-                    time_zone=self.settings.time_zone,
-                    temperature_unit=self.settings.temperature_unit,
-                ),
-            )
+    def _parts(self) -> WebParts:
+        return WebParts(
+            store=self.store,
+            clock=system_clock(),
+            live=self.hub,
+            ingest_status=self.status,
+            health=self.health,
+            changed=lambda: self._loop.wake(frozenset()),
+            see=self._watching.see,
+            sheets=Sheets(self.store, system_clock(), self.settings.time_zone),
+            shown=lambda: settings_shown(self.settings, system_clock()),
+            try_channel=lambda name: try_channel(self.settings, system_clock(), name),
+            doors=doors_of(self.settings, self._first_key),
+            ingest_http=HttpIntake(self.store, system_clock(), self.wake),
+            settings=WebSettings(
+                site=self.settings.site,
+                time_zone=self.settings.time_zone,
+                temperature_unit=self.settings.temperature_unit,
+            ),
         )
+
+    def _application(self, parts: WebParts) -> "FastAPI":
+        app = create_app(parts)
         app.router.lifespan_context = self._lifespan
         return app
 
@@ -211,7 +216,7 @@ def serve_pages(service: Service, ready: Callable[[], None]) -> None:
     """
     import uvicorn  # noqa: PLC0415 - only where pages are served
 
-    from hilum.bootstrap.patience import HurriedProtocol  # noqa: PLC0415 - idem
+    from hilum.bootstrap import patience  # noqa: PLC0415 - idem
 
     class Server(uvicorn.Server):
         """Says when it answers, ends the streams of live values first, and stops quietly."""
@@ -241,13 +246,13 @@ def serve_pages(service: Service, ready: Callable[[], None]) -> None:
         service.app,
         host=settings.host,
         port=settings.port,
-        log_level="warning",
+        log_level="error",  # what is no HTTP is answered, and fills no log
         access_log=False,
         server_header=False,
-        http=HurriedProtocol,
+        http=patience.ProxiedProtocol if settings.trusted_proxies else patience.HurriedProtocol,
         proxy_headers=bool(settings.trusted_proxies),
         forwarded_allow_ips=list(settings.trusted_proxies),
-        limit_concurrency=MOST_CONNECTIONS,
+        limit_concurrency=patience.MOST_CONNECTIONS,
         timeout_graceful_shutdown=5,
     )
     server = Server(config)

@@ -5,7 +5,7 @@ from collections.abc import Callable
 from fastapi import FastAPI
 from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
 
 from hilum.domain.errors import (
@@ -118,6 +118,11 @@ def install_handlers(app: FastAPI, render: Renderer) -> None:
         found.headers.update(SECURITY_HEADERS)  # this answer is made outside the middleware
         return found
 
+    def gone(request: Request, error: Exception) -> Response:
+        del request, error  # whoever asked hung up: nobody hears this, and nothing went wrong
+        return Response(status_code=400)
+
+    app.add_exception_handler(ClientDisconnect, gone)
     for kind, _, _ in KINDS:
         app.add_exception_handler(kind, ours)
     app.add_exception_handler(HTTPException, http)

@@ -104,7 +104,6 @@ class Door:
         wait_ms = self._tries.wait_ms(address, now_ms)
         if wait_ms:
             seconds = -(-wait_ms // 1000)
-            log.warning("Sign-in from %s has to wait %d s.", address, seconds)
             return 429, WAIT.format(words=_words(seconds)), seconds
         if not self._one.acquire(blocking=False):
             return 429, BUSY, 1

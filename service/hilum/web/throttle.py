@@ -1,4 +1,8 @@
-"""Bounds how often something may be tried. In memory: a restart forgets, which takes longer."""
+"""Bounds how often something may be tried.
+
+In memory: a restart forgets, which nobody can bring about from outside, while a table of wrong
+passwords would let outsiders write to the disk.
+"""
 
 import ipaddress
 from collections import OrderedDict, deque
