@@ -5,6 +5,7 @@ from datetime import date
 
 import pytest
 
+from hilum.domain.corrections import Correction
 from hilum.domain.errors import ConflictError, HilumError, InvalidInputError, NotFoundError
 from hilum.domain.model import (
     Box,
@@ -14,6 +15,11 @@ from hilum.domain.model import (
     EventType,
     GerminationTest,
     Lot,
+    Placement,
+    PlanLine,
+    Reading,
+    Role,
+    SeasonPlan,
     Stay,
     Wrap,
 )
@@ -26,6 +32,8 @@ NEW = Changes(
     tests=(GerminationTest(0, "C3", date(2024, 5, 1), 50, 40),),
     events=(Event(0, 20, EventType.MOVED, box="crate", lot="C3", text="Moved."),),
 )
+
+NEW_EVENT = Event(0, 20, EventType.OPENED, box="tub")
 
 
 def test_what_is_new_comes_back_numbered(furnished: Store) -> None:
@@ -98,3 +106,42 @@ def test_all_or_nothing(furnished: Store, changes: Changes, error: type[HilumErr
         furnished.change(both)
     assert (furnished.boxes(), furnished.lots(), furnished.stays(), furnished.tests()) == before
     assert furnished.events() == []
+
+
+def test_revision_is_another_after_each_thing_entered(furnished: Store) -> None:
+    """Every record that figures of lots rest on counts: added, changed or taken away."""
+    seen = [furnished.revision()]
+
+    def moved() -> bool:
+        seen.append(furnished.revision())
+        return seen[-1] not in seen[:-1]
+
+    written = furnished.change(NEW)
+    assert moved()
+    furnished.save_lot(replace(NEW.lots[0], minimum_pct=70.0))
+    assert moved()
+    furnished.end_stay(written.stays[1].id, 30)
+    assert moved()
+    furnished.change(Changes(dropped_tests=(written.tests[0].id,)))
+    assert moved()
+    furnished.save_box(replace(NEW.boxes[0], archived=True))
+    assert moved()
+    placed = furnished.add_placement(Placement(0, "home/one", "tub", Role.INSIDE, 5))
+    assert moved()
+    furnished.end_placement(placed.id, 50)
+    assert moved()
+    furnished.add_correction(Correction(0, "home/one", 5, temp_offset_c=0.5))
+    assert moved()
+    plan = furnished.save_plan(SeasonPlan(0, "Spring", date(2027, 3, 1)), [PlanLine("pea", 9)])
+    assert moved()
+    furnished.save_plan(plan, [PlanLine("pea", 10)])
+    assert moved()
+
+
+def test_revision_stays_where_nothing_is_entered(furnished: Store) -> None:
+    """Readings that come in and lines of the journal leave it as it is."""
+    before = furnished.revision()
+    furnished.add([Reading("home/one", 10, 21.0), Reading("home/new", 10, 21.0)], received_ms=10)
+    furnished.add_event(NEW_EVENT)
+    furnished.mark_dirty("home/one", 0)
+    assert furnished.revision() == before

@@ -150,3 +150,17 @@ def test_what_may_have_been_missed_marks_everything(furnished: Store) -> None:
     assert furnished.dirty() == []
     furnished.hears("home")
     assert len(furnished.dirty()) == 2
+
+
+def test_revision_goes_on_with_the_past_alone(furnished: Store) -> None:
+    """New rows at the end of a curve are no new revision; rows of the past are one."""
+    furnished.add_curves([SHARED])
+    furnished.replace_rows([(SHARED, 0, rows([1, 2]))])
+    before = furnished.revision()
+    furnished.replace_rows([(SHARED, 2, rows([2, 3], 2.0))])
+    assert furnished.revision() == before
+    furnished.replace_rows([(SHARED, 1, rows([1, 2], 3.0))])
+    late = furnished.revision()
+    assert late != before
+    furnished.replace_rows([(SHARED, 4, rows([4, 5, 6]))])
+    assert furnished.revision() != late

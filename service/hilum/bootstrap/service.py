@@ -14,6 +14,7 @@ from hilum.bootstrap.doors import doors_of, first_link
 from hilum.bootstrap.health import health
 from hilum.bootstrap.http_intake import HttpIntake
 from hilum.bootstrap.keeping_loop import KeepingLoop
+from hilum.bootstrap.renewing import Renewing
 from hilum.bootstrap.settings_view import settings_shown, try_channel
 from hilum.bootstrap.sheet_reader import Sheets
 from hilum.bootstrap.watching import Watching
@@ -100,18 +101,22 @@ class Service:
             if settings.mqtt
             else None
         )
-        self.app = self._application()
+        parts = self._parts()
+        self._renewing = Renewing(parts.kept.renew)
+        self.app = self._application(parts)
 
     def start(self) -> None:
         """Start the keeping loop and the watch, then listen to the broker."""
         self._loop.start()
         self._watching.start()
+        self._renewing.start()
         if self._ingest is not None:
             self._ingest.start()
 
     def stop(self) -> None:
         """Stop in the other order; what was acknowledged is in the database."""
         self.hub.close()
+        self._renewing.stop()
         self._watching.stop()
         if self._ingest is not None:
             self._ingest.stop()
@@ -155,28 +160,29 @@ class Service:
         for box in sorted(boxes):
             self.hub.publish(box)
 
-    def _application(self) -> "FastAPI":
-        app = create_app(
-            WebParts(
-                store=self.store,
-                clock=system_clock(),
-                live=self.hub,
-                ingest_status=self.status,
-                health=self.health,
-                changed=lambda: self._loop.wake(frozenset()),
-                see=self._watching.see,
-                sheets=Sheets(self.store, system_clock(), self.settings.time_zone),
-                shown=lambda: settings_shown(self.settings, system_clock()),
-                try_channel=lambda name: try_channel(self.settings, system_clock(), name),
-                doors=doors_of(self.settings, self._first_key),
-                ingest_http=HttpIntake(self.store, system_clock(), self.wake),
-                settings=WebSettings(
-                    site=self.settings.site,
-                    time_zone=self.settings.time_zone,
-                    temperature_unit=self.settings.temperature_unit,
-                ),
-            )
+    def _parts(self) -> WebParts:
+        return WebParts(
+            store=self.store,
+            clock=system_clock(),
+            live=self.hub,
+            ingest_status=self.status,
+            health=self.health,
+            changed=lambda: self._loop.wake(frozenset()),
+            see=self._watching.see,
+            sheets=Sheets(self.store, system_clock(), self.settings.time_zone),
+            shown=lambda: settings_shown(self.settings, system_clock()),
+            try_channel=lambda name: try_channel(self.settings, system_clock(), name),
+            doors=doors_of(self.settings, self._first_key),
+            ingest_http=HttpIntake(self.store, system_clock(), self.wake),
+            settings=WebSettings(
+                site=self.settings.site,
+                time_zone=self.settings.time_zone,
+                temperature_unit=self.settings.temperature_unit,
+            ),
         )
+
+    def _application(self, parts: WebParts) -> "FastAPI":
+        app = create_app(parts)
         app.router.lifespan_context = self._lifespan
         return app
 

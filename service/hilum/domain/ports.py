@@ -273,6 +273,14 @@ class LedgerStore(Protocol):
         """In one step, for each curve: put these rows in the place of all from that hour on."""
         ...
 
+    def revision(self) -> int:
+        """Give a number that is another one after each change on which figures of lots rest.
+
+        That is what people entered (boxes, lots, stays, tests, placements, corrections, plans; not
+        the journal), and rows of the ledger older than its newest two.
+        """
+        ...
+
 
 class AlertStore(Protocol):
     """Alerts, what is to be told about them, and how the rules are set."""

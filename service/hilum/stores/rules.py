@@ -29,6 +29,9 @@ from hilum.science.kinds import kinds
 from hilum.science.salts import GAIN_RANGE
 
 REJECTS_KEPT = 10_000
+NEWEST_ROWS = 2
+"""Rows at the end of a curve that change as readings come; older ones only as the past does."""
+
 PAYLOAD_KEPT = 2_000  # bytes of a rejected message
 LATEST_MS = 253_402_300_799_999  # end of the year 9999
 TEMP_OFFSET_C, RH_OFFSET_PCT = 10.0, 20.0  # our choice: a sensor so far off is broken

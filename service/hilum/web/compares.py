@@ -37,10 +37,11 @@ def compare_lot(parts: WebParts, render: Renderer) -> Callable[..., Response]:
     """One lot kept in several ways."""
 
     def page(request: Request, code: str) -> Response:
-        now_ms = parts.clock.now_ms()
-        found = compared(parts.store, code, now_ms)
-        today = parts.style.local(now_ms).date()
-        return render(request, "compare.html", lot_page(found, today))
+        def make(now_ms: int) -> ComparePage:
+            today = parts.style.local(now_ms).date()
+            return lot_page(compared(parts.store, code, now_ms), today)
+
+        return render(request, "compare.html", parts.kept(("compare lot", code), make))
 
     return page
 
@@ -122,8 +123,10 @@ def compare_all(parts: WebParts, render: Renderer) -> Callable[..., Response]:
     """All lots of a box kept in several ways."""
 
     def page(request: Request, slug: str) -> Response:
-        found = compare_box(parts.store, slug, parts.clock.now_ms())
-        return render(request, "compare_box.html", box_page(found))
+        def make(now_ms: int) -> CompareBoxPage:
+            return box_page(compare_box(parts.store, slug, now_ms))
+
+        return render(request, "compare_box.html", parts.kept(("compare box", slug), make))
 
     return page
 

@@ -370,8 +370,11 @@ class LotsPage:
     title: Annotated[str, "Title of the page."]
     query: Annotated[str, "Words that were looked for; empty if none."]
     found: Annotated[str, "How many lots are shown, in words."]
+    order: Annotated[str, "Name of the order that is shown."]
     orders: Annotated[tuple[Choice, ...], "Orders to choose from."]
-    rows: Annotated[tuple[LotRow, ...], "The lots, by kind and variety."]
+    rows: Annotated[tuple[LotRow, ...], "The lots of this part of the list."]
+    back: Annotated[str, "Address of the part before; empty if none."]
+    on: Annotated[str, "Address of the part after; empty if none."]
     import_url: Annotated[str, "Where a list of seed is taken in; empty where that cannot be done."]
     any_lots: Annotated[bool, "Whether there is any lot at all."]
 

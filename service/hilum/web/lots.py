@@ -1,6 +1,8 @@
 """What the pages say about lots."""
 
-from collections.abc import Mapping, Sequence
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from urllib.parse import quote, urlencode
 
 from hilum.domain.model import GerminationTest, Lot, Stay, Wrap
@@ -14,10 +16,14 @@ from hilum.web import outlook as view
 from hilum.web.contexts import Choice, LotPage, LotRow, LotsPage, StayRow, TestRow
 from hilum.web.format import NBSP, UNKNOWN, Style, count, iso_day, number, pct
 from hilum.web.life import life_chart
+from hilum.web.parts import WebParts
 from hilum.web.pieces import Fact, Link, Said
 from hilum.web.records import journal_days
 
 LOT_EVENTS = 8
+LOTS_SHOWN = 50
+"""Lots on one page of them."""
+
 NAME, WEAKEST, USE_FIRST = "name", "weakest", "use-first"
 ORDERS = {NAME: "By name", USE_FIRST: "Use first", WEAKEST: "Weakest first"}
 NO_FIGURE = "not worked out"
@@ -45,83 +51,132 @@ def kind_name(key: str) -> str:
     return found.common if found else key
 
 
-def lot_rows(
-    store: Store, now_ms: int, box: str | None = None, order: str = NAME
+def rows_in_box(parts: WebParts, slug: str) -> tuple[LotRow, ...]:
+    """Give the lots that are in a box, by name."""
+    store = parts.store
+
+    def make(now_ms: int) -> tuple[LotRow, ...]:
+        stays = _stays_now(store, now_ms, slug)
+        lots = by_name(lot for lot in store.lots() if lot.code in stays and not lot.archived)
+        return with_viability(store, _rows(store, lots, stays), now_ms)
+
+    return parts.kept(("lots in box", slug), make)
+
+
+def all_rows(parts: WebParts, order: str) -> tuple[LotRow, ...]:
+    """Give all lots that are not archived in some order; by name, without their viability."""
+    store = parts.store
+
+    def make(now_ms: int) -> tuple[LotRow, ...]:
+        lots = by_name(lot for lot in store.lots() if not lot.archived)
+        stays = _stays_now(store, now_ms)
+        if order == USE_FIRST:
+            return _use_first_rows(store, lots, stays, now_ms)
+        if order == WEAKEST:
+            alive = viabilities(store, lots, now_ms)
+            unknown = float("inf")  # last: nothing can be said of them
+            lots.sort(
+                key=lambda lot: float(alive[lot.code].median_pct) if lot.code in alive else unknown
+            )
+            return _alive(_rows(store, lots, stays), alive)
+        return _rows(store, lots, stays)
+
+    return parts.kept(("lots", order), make)
+
+
+def by_name(lots: Iterable[Lot]) -> list[Lot]:
+    """Put lots in the order of kind, variety and code."""
+    return sorted(lots, key=lambda lot: (kind_name(lot.kind), lot.variety, lot.code))
+
+
+def with_viability(store: Store, rows: Sequence[LotRow], now_ms: int) -> tuple[LotRow, ...]:
+    """Say of each lot how alive it is now."""
+    return _alive(rows, viabilities(store, [store.lot(row.code) for row in rows], now_ms))
+
+
+def _alive(rows: Sequence[LotRow], alive: Mapping[str, Band]) -> tuple[LotRow, ...]:
+    def words(row: LotRow) -> str:
+        return f"about {view.band_words(alive[row.code])}" if row.code in alive else NO_FIGURE
+
+    return tuple(replace(row, viability=words(row)) for row in rows)
+
+
+def _use_first_rows(
+    store: Store, lots: Sequence[Lot], stays: Mapping[str, Stay], now_ms: int
 ) -> tuple[LotRow, ...]:
-    """Give the lots that are not archived, those in one box or all, by name or viability."""
-    names = {b.slug: b.name for b in store.boxes()}
-    stays = {
+    """Give lots in the order of use, with what to do; those that are used up come last."""
+    advised = {use.lot.code: use for use in use_first(store, now_ms)}
+    places = {code: place for place, code in enumerate(advised)}
+    lots = sorted(lots, key=lambda lot: places.get(lot.code, len(places)))
+    plain = [lot for lot in lots if lot.code not in advised or advised[lot.code].now is None]
+    rows = _alive(_rows(store, lots, stays), viabilities(store, plain, now_ms))
+    return tuple(_advised(row, advised[row.code]) if row.code in advised else row for row in rows)
+
+
+def _advised(row: LotRow, use: UseFirst) -> LotRow:
+    words = use.words if use.now is not None else row.viability
+    return replace(row, advice=use.group.capitalize(), viability=words)
+
+
+def _stays_now(store: Store, now_ms: int, box: str | None = None) -> dict[str, Stay]:
+    return {
         stay.lot: stay
         for stay in store.stays(box=box)
         if stay.from_ms <= now_ms and (stay.to_ms is None or now_ms < stay.to_ms)
     }
-    lots = [lot for lot in store.lots() if not lot.archived]
-    if box is not None:
-        lots = [lot for lot in lots if lot.code in stays]
-    lots.sort(key=lambda lot: (kind_name(lot.kind), lot.variety, lot.code))
-    alive = viabilities(store, lots, now_ms)
-    if order == WEAKEST:
-        unknown = float("inf")  # last: nothing can be said of them
-        lots.sort(
-            key=lambda lot: float(alive[lot.code].median_pct) if lot.code in alive else unknown
-        )
-    advised = {use.lot.code: use for use in use_first(store, now_ms)} if order == USE_FIRST else {}
-    if advised:
-        places = {code: place for place, code in enumerate(advised)}
-        lots.sort(key=lambda lot: places.get(lot.code, len(places)))
-    return tuple(
-        _row(lot, stays.get(lot.code), alive.get(lot.code), names, advised.get(lot.code))
-        for lot in lots
-    )
 
 
-def _row(
-    lot: Lot,
-    stay: Stay | None,
-    alive: Band | None,
-    box_names: Mapping[str, str],
-    advised: UseFirst | None,
-) -> LotRow:
-    place = Link(box_names.get(stay.box, stay.box), f"/boxes/{stay.box}") if stay else None
+def _rows(store: Store, lots: Sequence[Lot], stays: Mapping[str, Stay]) -> tuple[LotRow, ...]:
+    names = {b.slug: b.name for b in store.boxes()}
+    return tuple(_row(lot, stays.get(lot.code), names) for lot in lots)
+
+
+def _row(lot: Lot, stay: Stay | None, box_names: Mapping[str, str]) -> LotRow:
     return LotRow(
         code=lot.code,
         url=lot_url(lot.code),
         kind=kind_name(lot.kind),
         variety=lot.variety,
         year="" if lot.year is None else str(lot.year),
-        box=place,
+        box=Link(box_names.get(stay.box, stay.box), f"/boxes/{stay.box}") if stay else None,
         wrap=WRAP_WORDS[stay.wrap] if stay else UNKNOWN,
-        advice=advised.group.capitalize() if advised else "",
-        viability=_alive_words(alive, advised),
+        advice="",
+        viability=NO_FIGURE,
     )
 
 
-def _alive_words(alive: Band | None, advised: UseFirst | None) -> str:
-    if advised and advised.now is not None:
-        return advised.words
-    return f"about {view.band_words(alive)}" if alive else NO_FIGURE
-
-
-def lots_page(
-    store: Store, query: str, order: str, now_ms: int, *, import_url: str = ""
-) -> LotsPage:
-    """Give all lots, or those in which every word that was looked for stands, in some order."""
+def lots_page(parts: WebParts, query: str, order: str, part: int) -> LotsPage:
+    """Give one part of all lots, or of those in which every word that was looked for stands."""
     chosen = order if order in ORDERS else NAME
-    rows = lot_rows(store, now_ms, order=chosen)
+    rows = all_rows(parts, chosen)
     words = query.casefold().split()
-    found = tuple(row for row in rows if all(word in _text(row) for word in words))
+    found = [row for row in rows if all(word in _text(row) for word in words)]
+    last = max(1, math.ceil(len(found) / LOTS_SHOWN))
+    part = min(max(part, 1), last)
+    first = (part - 1) * LOTS_SHOWN
+    shown: Sequence[LotRow] = found[first : first + LOTS_SHOWN]
+    if chosen == NAME:
+        shown = with_viability(parts.store, shown, parts.clock.now_ms())
+    many = f"{count(len(found), 'lot')} of {len(rows)}" if words else count(len(rows), "lot")
     return LotsPage(
         title="Lots",
         query=query,
-        found=f"{count(len(found), 'lot')} of {len(rows)}" if words else count(len(rows), "lot"),
+        found=many if last == 1 else f"{many}: {first + 1} to {first + len(shown)}",
+        order=chosen,
         orders=tuple(
-            Choice(name, f"/lots?{urlencode({'q': query, 'order': key})}", key == chosen)
-            for key, name in ORDERS.items()
+            Choice(name, _lots_url(query, key), key == chosen) for key, name in ORDERS.items()
         ),
-        rows=found,
-        import_url=import_url,
+        rows=tuple(shown),
+        back=_lots_url(query, chosen, part - 1) if part > 1 else "",
+        on=_lots_url(query, chosen, part + 1) if part < last else "",
+        import_url="/lots/import" if parts.sheets else "",
         any_lots=bool(rows),
     )
+
+
+def _lots_url(query: str, order: str, part: int = 1) -> str:
+    pairs = {"q": query, "order": order, **({"part": str(part)} if part > 1 else {})}
+    return f"/lots?{urlencode(pairs)}"
 
 
 def _text(row: LotRow) -> str:

@@ -26,7 +26,7 @@ from hilum.web.journaldeeds import journal_deeds
 from hilum.web.live import Listener, stream
 from hilum.web.lotdeeds import lot_deeds
 from hilum.web.lotentry import entry_deeds
-from hilum.web.lots import lot_page, lot_rows, lot_url, lots_page
+from hilum.web.lots import lot_page, lot_url, lots_page, rows_in_box
 from hilum.web.parts import WebParts
 from hilum.web.records import JournalFilter, journal_days, journal_page, sensor_row, sensors_page
 from hilum.web.render import Renderer
@@ -133,7 +133,7 @@ def box(parts: WebParts, render: Renderer) -> Callable[..., Response]:
             chart=chart(found, history, chosen, span, style),
             facts=box_facts(found, placements, now_ms, style),
             note=found.note,
-            lots=lot_rows(store, now_ms, box=slug),
+            lots=rows_in_box(parts, slug),
             days=journal_days(store.events(box=slug, limit=BOX_EVENTS), {}, style),
             journal_url=f"/journal?box={slug}",
         )
@@ -145,10 +145,8 @@ def box(parts: WebParts, render: Renderer) -> Callable[..., Response]:
 def lots(parts: WebParts, render: Renderer) -> Callable[..., Response]:
     """All lots."""
 
-    def page(request: Request, q: str = "", order: str = "") -> Response:
-        url = "/lots/import" if parts.sheets else ""
-        context = lots_page(parts.store, q, order, parts.clock.now_ms(), import_url=url)
-        return render(request, "lots.html", context)
+    def page(request: Request, q: str = "", order: str = "", part: int = 1) -> Response:
+        return render(request, "lots.html", lots_page(parts, q, order, part))
 
     return page
 

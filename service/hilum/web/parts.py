@@ -1,11 +1,12 @@
 """What the pages need from the rest of Hilum, handed over by ``bootstrap``."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from zoneinfo import ZoneInfo
 
 from hilum.domain.ports import Clock, Store
 from hilum.web.format import Style
+from hilum.web.kept import Kept
 from hilum.web.live import LiveHub
 from hilum.web.sheetparts import SheetReader
 
@@ -109,6 +110,11 @@ class WebParts:
     """Called after a person changed something, so that what follows from it is worked out."""
     doors: Doors = Doors()
     ingest_http: TakeIn | None = None
+    kept: Kept = field(init=False)
+    """Answers about many lots, kept until what they rest on changes."""
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "kept", Kept(self.store, self.clock))
 
     @property
     def style(self) -> Style:

@@ -29,16 +29,22 @@ def review(parts: WebParts, render: Renderer) -> Callable[..., Response]:
         first: Annotated[str, Query(alias="from")] = "",
         last: Annotated[str, Query(alias="to")] = "",
     ) -> Response:
-        style, now_ms = parts.style, parts.clock.now_ms()
-        today = style.local(now_ms).date()
-        days, wrong = _days(first, last, today)
-        span = tuple(min(_ms(day, style), now_ms) for day in (days[0], days[1] + timedelta(1)))
-        found = review_box(parts.store, slug, *span)
-        before = review_box(parts.store, slug, *(_year_before(ms, style) for ms in span))
-        context = review_page(found, before, days, style, wrong)
-        return render(request, "review.html", context)
+        def make(now_ms: int) -> ReviewPage:
+            return reviewed(parts, slug, (first, last), now_ms)
+
+        return render(request, "review.html", parts.kept(("review", slug, first, last), make))
 
     return page
+
+
+def reviewed(parts: WebParts, slug: str, typed: tuple[str, str], now_ms: int) -> ReviewPage:
+    """Review a box over days that were typed, or over the last half year."""
+    style = parts.style
+    days, wrong = _days(*typed, style.local(now_ms).date())
+    span = tuple(min(_ms(day, style), now_ms) for day in (days[0], days[1] + timedelta(1)))
+    found = review_box(parts.store, slug, *span)
+    before = review_box(parts.store, slug, *(_year_before(ms, style) for ms in span))
+    return review_page(found, before, days, style, wrong)
 
 
 def _days(first: str, last: str, today: date) -> tuple[tuple[date, date], str]:

@@ -79,11 +79,14 @@ def season(parts: WebParts, render: Renderer) -> Callable[..., Response]:
     """One plan, answered."""
 
     def page(request: Request, key: str) -> Response:
-        plan = _plan(parts, key)
-        found = plan_season(
-            parts.store, plan, parts.store.plan_lines(plan.id), parts.clock.now_ms()
-        )
-        return render(request, "season.html", season_page(found, files=parts.sheets is not None))
+        plan_id = _plan(parts, key).id
+
+        def make(now_ms: int) -> SeasonPage:
+            plan = parts.store.season_plan(plan_id)
+            found = plan_season(parts.store, plan, parts.store.plan_lines(plan_id), now_ms)
+            return season_page(found, files=parts.sheets is not None)
+
+        return render(request, "season.html", parts.kept(("season", plan_id), make))
 
     return page
 

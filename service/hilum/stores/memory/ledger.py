@@ -89,6 +89,23 @@ class LedgerSection:
                 kept = self._state.curves[key]
                 before = _take(kept, np.flatnonzero(kept.hour < from_hour))
                 self._state.curves[key] = _joined([before, rows])
+                if max(len(kept) - len(before), len(rows)) > rules.NEWEST_ROWS:
+                    self._state.past_changes += 1
+
+    def revision(self) -> int:
+        """See the port: a digest of what it is about, since nothing is counted here."""
+        state = self._state
+        with state.held():
+            entered = (
+                state.boxes,
+                state.placements,
+                state.lots,
+                state.stays,
+                state.tests,
+                state.corrections,
+                state.plans,
+            )
+            return hash((state.past_changes, *(tuple(each.values()) for each in entered)))
 
 
 def _none() -> LedgerRows:

@@ -78,9 +78,11 @@ class State:
     last_mark: int = 0
     hearing: bool = False
     curves: dict[CurveKey, LedgerRows] = field(default_factory=dict)
+    past_changes: int = 0  # of rows older than the newest
     alerts: dict[str, Alert] = field(default_factory=dict)
     notices: dict[int, Notice] = field(default_factory=dict)
     notice_ids: dict[tuple[str, str], int] = field(default_factory=dict)  # by key and channel
+    last_notice: int = 0
     rule_settings: dict[tuple[str, str], RuleSetting] = field(default_factory=dict)
     paces: dict[str, int] = field(default_factory=dict)
     plans: dict[int, tuple[SeasonPlan, tuple[PlanLine, ...]]] = field(default_factory=dict)

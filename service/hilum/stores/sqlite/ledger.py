@@ -6,7 +6,7 @@ from dataclasses import fields
 
 from hilum.domain.model import MS_PER_HOUR, CurveKey, DirtyMark, Ints, LedgerRows
 from hilum.stores import rules
-from hilum.stores.sqlite import dirty
+from hilum.stores.sqlite import dirty, revision
 from hilum.stores.sqlite.database import Database
 from hilum.stores.sqlite.records import BOXES, CURVES, SENSORS, arrays, where
 
@@ -15,7 +15,9 @@ _COLUMNS = tuple(field.name for field in fields(LedgerRows))
 _ROWS = f"SELECT {', '.join(_COLUMNS)} FROM ledger WHERE curve_id = :curve "  # noqa: S608
 _INSERT = f"INSERT INTO ledger VALUES (?, {', '.join('?' * len(_COLUMNS))})"  # noqa: S608
 _AROUND = f"""
-    SELECT :place AS place, * FROM ({_ROWS} AND hour <= :hour AND last_ms <= :time ORDER BY hour DESC LIMIT 1)
+    SELECT :place AS place, * FROM (
+        {_ROWS} AND hour <= :hour AND last_ms <= :time ORDER BY hour DESC LIMIT 1
+    )
     UNION ALL
     SELECT :place, * FROM ({_ROWS} AND hour >= :hour AND last_ms > :time ORDER BY hour LIMIT 1)
 """  # noqa: S608
@@ -111,11 +113,17 @@ class LedgerSection:
             rules.check_rows(from_hour, rows)
 
         def job(conn: sqlite3.Connection) -> None:
-            for key, from_hour, rows in changes:
-                _replace(conn, key, from_hour, rows)
+            past = [_replace(conn, key, from_hour, rows) for key, from_hour, rows in changes]
+            if any(past):
+                conn.execute(revision.UP)
 
         if changes:
             self._db.write(job)
+
+    def revision(self) -> int:
+        """See the port."""
+        with self._db.reading() as conn:
+            return revision.current(conn)
 
 
 def _around(
@@ -135,13 +143,17 @@ def _ids(conn: sqlite3.Connection, key: CurveKey) -> list[tuple[int]]:
     return conn.execute(_CURVE_ID, given).fetchall()
 
 
-def _replace(conn: sqlite3.Connection, key: CurveKey, from_hour: int, rows: LedgerRows) -> None:
+def _replace(conn: sqlite3.Connection, key: CurveKey, from_hour: int, rows: LedgerRows) -> bool:
+    """Put rows in the place of others; tell whether that changes more than the newest hours."""
     ids = _ids(conn, key)
     if not ids:
         raise rules.unknown_curve(key)
     curve_id = ids[0][0]
-    conn.execute("DELETE FROM ledger WHERE curve_id = ? AND hour >= ?", (curve_id, from_hour))
+    gone = conn.execute(
+        "DELETE FROM ledger WHERE curve_id = ? AND hour >= ?", (curve_id, from_hour)
+    ).rowcount
     conn.executemany(_INSERT, _lines(curve_id, rows))
+    return gone > rules.NEWEST_ROWS or len(rows) > rules.NEWEST_ROWS
 
 
 def _lines(curve_id: int, rows: LedgerRows) -> Iterator[tuple[object, ...]]:

@@ -13,6 +13,7 @@ from hilum.stores.sqlite.arrivals import HEARING_TABLES
 from hilum.stores.sqlite.corrections import CORRECTION_TABLES
 from hilum.stores.sqlite.database import connect, transaction
 from hilum.stores.sqlite.errors import translated
+from hilum.stores.sqlite.revision import REVISION_TABLES
 from hilum.stores.sqlite.schema import FIRST
 from hilum.stores.sqlite.season import SEASON_TABLES
 
@@ -55,6 +56,12 @@ def hearing_table(conn: sqlite3.Connection) -> None:
         conn.execute(statement)
 
 
+def revision_table(conn: sqlite3.Connection) -> None:
+    """Make what counts the changes on which figures of lots rest."""
+    for statement in REVISION_TABLES:
+        conn.execute(statement)
+
+
 MIGRATIONS: Mapping[str, Migration] = {
     "0001 first tables": first_tables,
     "0002 alerts": alert_tables,
@@ -62,6 +69,7 @@ MIGRATIONS: Mapping[str, Migration] = {
     "0004 access": access_tables,
     "0005 corrections": correction_tables,
     "0006 arrivals": hearing_table,
+    "0007 revision": revision_table,
 }
 
 

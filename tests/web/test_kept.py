@@ -1,0 +1,139 @@
+"""Answers that are kept: made once, made again when they must be, never when they need not."""
+
+import threading
+from concurrent.futures import ThreadPoolExecutor
+
+from hilum.domain.errors import NotFoundError
+from hilum.domain.model import MS_PER_DAY, MS_PER_HOUR, Lot, Reading
+from hilum.stores.memory import MemoryStore
+from hilum.web.kept import MOST_ANSWERS, Kept
+from web.small_world import FixedClock
+
+
+class Counted:
+    """Something that is worked out, and counts how often."""
+
+    def __init__(self) -> None:
+        self.times = 0
+
+    def __call__(self, now_ms: int) -> int:
+        """Give the time."""
+        self.times += 1
+        return now_ms
+
+
+def test_answer_holds_within_the_hour() -> None:
+    """It is made once, and again in the next hour of the clock."""
+    clock, make = FixedClock(10 * MS_PER_HOUR), Counted()
+    kept = Kept(MemoryStore(), clock)
+    assert kept("a", make) == kept("a", make) == 10 * MS_PER_HOUR
+    clock.now += MS_PER_HOUR - 1
+    assert kept("a", make) == 10 * MS_PER_HOUR
+    clock.now += 1
+    assert kept("a", make) == 11 * MS_PER_HOUR
+    assert make.times == 2
+
+
+def test_answer_falls_with_what_is_entered_not_with_readings() -> None:
+    """A new lot makes it anew; a reading does not."""
+    store, make = MemoryStore(), Counted()
+    kept = Kept(store, FixedClock())
+    kept("a", make)
+    store.add([Reading("home/one", 1, 20.0)], received_ms=1)
+    kept("a", make)
+    assert make.times == 1
+    store.save_lot(Lot("A1", "onion"))
+    kept("a", make)
+    assert make.times == 2
+
+
+def test_two_who_ask_at_once_wait_for_one_answer() -> None:
+    """It is worked out by one of them, and both get it."""
+    kept, times, both = Kept(MemoryStore(), FixedClock()), [], threading.Barrier(2, timeout=30)
+
+    def make(now_ms: int) -> int:
+        times.append(now_ms)
+        return now_ms
+
+    def ask(_: int) -> int:
+        both.wait()
+        return kept("a", make)
+
+    with ThreadPoolExecutor(2) as pool:
+        assert len(set(pool.map(ask, range(2)))) == 1
+    assert len(times) == 1
+
+
+def test_renewed_before_anybody_asks() -> None:
+    """What no longer holds is made anew, so the next one who asks does not wait."""
+    clock, make = FixedClock(), Counted()
+    kept = Kept(MemoryStore(), clock)
+    kept("a", make)
+    kept.renew()
+    kept.renew()
+    assert make.times == 1
+    clock.now += MS_PER_HOUR
+    kept.renew()
+    assert make.times == 2
+    kept("a", make)
+    assert make.times == 2
+
+
+def test_not_renewed_while_things_change() -> None:
+    """It waits until nothing was entered between one call and the next."""
+    store, make = MemoryStore(), Counted()
+    kept = Kept(store, FixedClock())
+    kept.renew()
+    kept("a", make)
+    for code in ("A1", "A2"):
+        store.save_lot(Lot(code, "onion"))
+        kept.renew()
+    assert make.times == 1
+    kept.renew()
+    assert make.times == 2
+
+
+def test_what_nobody_asks_for_is_left() -> None:
+    """After a week without a question it is not worked out any more until one comes."""
+    clock, make = FixedClock(), Counted()
+    kept = Kept(MemoryStore(), clock)
+    kept("a", make)
+    kept.renew()
+    clock.now += 8 * MS_PER_DAY
+    kept.renew()
+    assert make.times == 1
+
+
+def test_renewing_goes_on_past_what_is_gone() -> None:
+    """An answer that cannot be given any more is dropped, the others are made."""
+    clock, make = FixedClock(), Counted()
+    gone = False
+    kept = Kept(MemoryStore(), clock)
+
+    def box(now_ms: int) -> int:
+        if gone:
+            raise NotFoundError("There is no box “tub” here.")
+        return now_ms
+
+    kept("box", box)
+    kept("a", make)
+    gone = True
+    kept.renew()
+    clock.now += MS_PER_HOUR
+    kept.renew()
+    assert make.times == 2
+
+
+def test_only_so_many_are_kept() -> None:
+    """The one asked for longest ago goes first."""
+    kept, first = Kept(MemoryStore(), FixedClock()), Counted()
+    kept(0, first)
+    for number in range(1, MOST_ANSWERS):
+        kept(number, Counted())
+    kept(0, first)
+    kept("one more", Counted())
+    kept(0, first)
+    assert first.times == 1
+    second = Counted()
+    kept(1, second)
+    assert second.times == 1
