@@ -21,21 +21,21 @@ GRAMS = {  # international avoirdupois pound of 0.45359237 kg, by definition
     "lb": 453.59237,
 }
 _UNITS = {
-    "g": r"g|gr|grs|gm|gms|grams?|gramm|grammes?|gramme",
-    "kg": r"kg|kgs|kilos?|kilograms?|kilogramm",
+    "g": r"g|gr|grs|gm|gms|grams?|gramm|grammes?|gramme|gramos?",
+    "kg": r"kg|kgs|kilos?|kilograms?|kilogramm|kilogramos?",
     "mg": r"mg|milligrams?|milligramm",
-    "oz": r"oz|ozs|ounces?|onces?",
-    "lb": r"lbs?|pounds?|pond",
+    "oz": r"oz|ozs|ounces?|onces?|onzas?",
+    "lb": r"lbs?|pounds?",
     "seeds": r"seeds?|sds?|korn|körner|koerner|samen|graines?|zaden|zaad|zaadjes|ct|count|pcs|"
-    r"pieces?|stück|stk|st|kerne?|corns?",
+    r"pieces?|stück|stk|st|kerne?|corns?|semillas?|granos?|samenkörner|samenkorn|stuks?|pc",
     "packets": r"packets?|pkts?|pkgs?|packs?|packages?|pk|envelopes?|envs?|sachets?|sachet|"
-    r"zakjes?|päckchen|tüten?|tütchen|portione?n?|paquets?|pak|pakjes?|bags?",
+    r"zakjes?|päckchen|tüten?|tütchen|portione?n?|paquets?|pak|pakjes?|bags?|sobres?|paquetes?|bolsas?|beutel|packung(?:en)?",
 }
 _PARTS = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅓": "1/3", "⅔": "2/3", "⅛": "1/8"}
 _MIXED = re.compile(r"(?<![\d./,])(?:(\d+)\s+)?(\d+)\s*/\s*(\d+)(?![\d/])")
 _THOUSANDS = re.compile(r"(?<!\d)(\d{1,3})((?:[ \u00a0\u202f]\d{3})+)(?!\d)")
 _TOKEN = re.compile(r"\d[\d.,'’]*(?:e[+-]?\d+)?|[^\W\d_]+|[^\w\s]|_", re.IGNORECASE)
-_TIMES = {"x", "×", "*", "of", "à", "je", "each", "ea", "per", "de", "van", "mit", "@"}
+_TIMES = {"x", "×", "*", "of", "à", "je", "each", "ea", "per", "de", "van", "mit", "@", "con"}
 _FILLERS = {"(", ")", "[", "]", ",", ";", ":", ".", "left", "a", "in", "total", "rest", "noch"}
 _SPANS = {"-", "–", "—", "to", "bis"}
 

@@ -11,11 +11,11 @@ from hilum.sheets.amounts import to_amount
 from hilum.sheets.dates import TwoReadings, to_date, to_year
 from hilum.sheets.grid import Cell, Grid, text_of
 from hilum.sheets.headings import Field, Meaning, meanings, plain, unit_of
+from hilum.sheets.headrows import find_headings
 from hilum.sheets.kindwords import exact, names_a_kind
 from hilum.sheets.numbers import Numbers, to_percent
 from hilum.sheets.wraps import wrap_of
 
-HEADING_WITHIN = 60  # rows from the top in which the headings are looked for
 SAMPLE = 80  # different cells of a column looked at
 FITS = 0.3  # share of cells that must look like what the heading says
 KINDS = 0.5  # share of cells that must name a kind where the heading says little or nothing
@@ -102,24 +102,16 @@ def find_columns(grid: Grid, today: date, said: Mapping[str, str]) -> Headed:
     InvalidInputError
         No row of headings is found, or no column names the kind of seed.
     """
-    at = _heading_at(grid)
-    if at is None:
+    found = find_headings(grid)
+    if found is None:
         return _bare_list(grid, said)
-    headings = [text_of(grid.rows[at].cell(index)) for index in range(grid.width)]
-    start = at + 1
-    if start < len(grid.rows) and _is_units(under := grid.rows[start].cells):
-        texts = [text_of(cell) for cell in under]
-        texts += [""] * (len(headings) - len(texts))
-        headings = [
-            f"{head} ({unit})" if unit else head for head, unit in zip(headings, texts, strict=True)
-        ]
-        start += 1
+    headings, start = list(found.texts), found.start
     means = [meanings(heading) for heading in headings]
     language = _language(means)
     told = _told(headings, said)
     sorter = _Sorter(grid, start, headings, language, today)
     columns = sorter.sort(means, told)
-    headed = Headed(grid, start, tuple(columns), language, grid.rows[at].number)
+    headed = Headed(grid, start, tuple(columns), language, grid.rows[found.at].number)
     if headed.of(Field.KIND) is None and not _sections(headed):
         seen = ", ".join(f"“{heading}”" for heading in headings if heading)
         raise InvalidInputError(
@@ -132,38 +124,8 @@ def find_columns(grid: Grid, today: date, said: Mapping[str, str]) -> Headed:
 
 def score_of_heading(grid: Grid) -> float:
     """Tell how much a sheet looks like a list of seed; 0: not at all."""
-    at = _heading_at(grid)
-    return 0.0 if at is None else _heading_score(grid.rows[at].cells)
-
-
-def _heading_at(grid: Grid) -> int | None:
-    scores = [_heading_score(row.cells) for row in grid.rows[:HEADING_WITHIN]]
-    best = max(scores, default=0.0)
-    return scores.index(best) if best >= 1.5 else None
-
-
-def _heading_score(cells: Sequence[Cell]) -> float:
-    """Count the different things the texts of a row are headings of; figures count against it."""
-    fields: dict[Field, float] = {}
-    against = 0.0
-    for cell in cells:
-        text = text_of(cell)
-        if (not isinstance(cell, str) and cell is not None) or re.fullmatch(r"[\d.,/%-]+", text):
-            against += 0.5
-            continue
-        for meaning in meanings(text)[:1] if len(text) <= 60 else ():
-            fields[meaning.field] = max(fields.get(meaning.field, 0.0), meaning.fit)
-    return sum(fields.values()) - against
-
-
-def _is_units(cells: Sequence[Cell]) -> bool:
-    """Tell a second row of headings that holds only units and forms of dates."""
-    texts = [text_of(cell).strip("()[]") for cell in cells if text_of(cell)]
-    forms = re.compile(r"[dmyjt]{1,4}([./-][dmyjt]{1,4}){1,2}", re.IGNORECASE)
-    return bool(texts) and all(
-        (unit_of(text) and len(text) <= 10 and not re.search(r"\d", text)) or forms.fullmatch(text)
-        for text in texts
-    )
+    found = find_headings(grid)
+    return 0.0 if found is None else found.score
 
 
 def _bare_list(grid: Grid, said: Mapping[str, str]) -> Headed:

@@ -11,24 +11,41 @@ from datetime import date, datetime, timedelta
 from hilum.sheets.grid import Cell, text_of
 
 OLDEST_YEAR = 1900
+LONG_AGO = 60
+"""Years after which a year of harvest is worth a second look."""
 OLD_CENTURY_FROM = 70  # two digits from here on are of the 1900s
 _EPOCH = date(1899, 12, 30)  # day 0 of a spreadsheet's dates, right from March 1900 on
-_SERIALS = (20_000, 60_000)  # 1954 to 2064
+_SERIALS = (32_874, 60_000)  # 1990 to 2064
 _MONTHS = (
-    ("jan", "januar", "january", "januari", "janvier", "janv", "jänner"),
-    ("feb", "februar", "february", "februari", "février", "fév", "fevrier", "fev", "févr"),
-    ("mar", "march", "märz", "maerz", "mär", "mrz", "maart", "mrt", "mars"),
-    ("apr", "april", "avril", "avr"),
-    ("may", "mai", "mei"),
-    ("jun", "june", "juni", "juin"),
-    ("jul", "july", "juli", "juillet", "juil"),
-    ("aug", "august", "augustus", "août", "aout"),
-    ("sep", "sept", "september", "septembre"),
-    ("oct", "october", "okt", "oktober", "octobre"),
-    ("nov", "november", "novembre"),
-    ("dec", "december", "dez", "dezember", "décembre", "decembre", "déc"),
+    "jan januar january januari janvier janv jänner enero ene",
+    "feb februar february februari février fév fevrier fev févr febrero",
+    "mar march märz maerz mär mrz maart mrt mars marzo",
+    "apr april avril avr abril abr",
+    "may mai mei mayo",
+    "jun june juni juin junio",
+    "jul july juli juillet juil julio",
+    "aug august augustus août aout agosto ago",
+    "sep sept september septembre septiembre setiembre",
+    "oct october okt oktober octobre octubre",
+    "nov november novembre noviembre",
+    "dec december dez dezember décembre decembre déc diciembre dic",
 )
-MONTHS = {name: number for number, names in enumerate(_MONTHS, start=1) for name in names}
+MONTHS = {name: number for number, names in enumerate(_MONTHS, start=1) for name in names.split()}
+_OF = {"", "of", "de", "del", "du", "van", "am", "im", "le", "en", "el", "in", "on"}
+_SEASONS = (
+    "spring|summer|autumn|fall|winter|early|mid|late|end|of|in|the|frühjahr|frühling|sommer|herbst|"
+    "anfang|mitte|ende|im|printemps|été|automne|hiver|début|fin|de|en|voorjaar|lente|zomer|najaar|"
+    "herfst|begin|eind|van|het|primavera|verano|otoño|invierno|principios|finales|del|approx\\.?|"
+    "about|around|ca\\.?|c\\.|circa|roughly|est\\.?|env\\.?|environ|etwa|ungefähr|ongeveer|hacia|"
+    "aprox\\.?"
+)
+_HARVESTED = (
+    "harvest(ed)?|packed|packing|pkd|saved|grown|season|crop|year|for|ernte|geerntet|saison|jahr|"
+    "récolte|récolté|année|oogst|geoogst|seizoen|jaar|cosecha|cosechado|temporada|año"
+)
+_BESIDE_DATE = re.compile(rf"(?<!\w)({_SEASONS})(?!\w)\s*[:.-]?|^[~≈±]", re.IGNORECASE)
+_BESIDE_YEAR = re.compile(rf"(?<!\w)({_SEASONS}|{_HARVESTED})(?!\w)\s*[:.-]?|^[~≈±]", re.IGNORECASE)
+"""Words beside a year that leave it the same year."""
 
 
 class TwoReadings(ValueError):  # noqa: N818 - it is a question, not an error
@@ -65,7 +82,16 @@ def _read(cell: Cell, today: date, day_first: bool | None) -> When:
     text = text_of(cell)
     if not isinstance(cell, str) or re.fullmatch(r"\d{5}(\.\d+)?", text):
         return _number(text)
-    return _text(text, today, day_first)
+    try:
+        return _text(text, today, day_first)
+    except TwoReadings:
+        raise
+    except ValueError:
+        bare = _BESIDE_DATE.sub(" ", text).strip(" ,;:()")
+        if bare == text or not bare:
+            raise
+        found = _text(bare, today, day_first)
+        return When(found.day, f"“{text}” taken as {found.day}")
 
 
 def _number(text: str) -> When:
@@ -132,7 +158,7 @@ def _three(one: int, two: int, year: int, text: str, day_first: bool | None) -> 
 
 
 def _named_month(bare: str, text: str, today: date) -> When:
-    words = [word for word in re.split(r"[\s,./'’-]+", bare.casefold()) if word not in {"", "of"}]
+    words = [word for word in re.split(r"[\s,./'’-]+", bare.casefold()) if word not in _OF]
     words = [re.sub(r"^(\d{1,2})(st|nd|rd|th|er|e)$", r"\1", word) for word in words]
     months = [word for word in words if word in MONTHS]
     digits = [word for word in words if word.isdigit()]
@@ -183,21 +209,20 @@ def to_year(cell: Cell, today: date) -> tuple[int, str]:
     text = text_of(cell)
     if isinstance(cell, float) and not cell.is_integer():
         raise ValueError(f"“{text}” is no year that could be read")
-    bare = re.sub(
-        r"^(harvest(ed)?|packed( for)?|ernte|saison|season|récolte|oogst)\s*:?\s*",
-        "",
-        text,
-        flags=re.IGNORECASE,
-    )
+    bare = _bare_year(text)
     short = re.fullmatch(r"['’]?(\d\d)", bare)
     if short:
         year = _year(short[1], today)
         return _checked(year, today), f"year “{text}” read as {year}"
     if re.fullmatch(r"\d{4}", bare):
-        return _checked(int(bare), today), ""
-    if span := re.fullmatch(r"(\d{4})\s?[-/–]\s?(\d{4}|\d\d)", bare):
-        year = int(span[1])
+        year = _checked(int(bare), today)
+        odd = bare != text or year < today.year - LONG_AGO
+        return year, f"year “{text}” read as {year}" if odd else ""
+    if span := re.fullmatch(r"['’]?(\d{4}|\d\d)\s?[-/–]\s?['’]?(\d{4}|\d\d)", bare):
+        year = _year(span[1], today) if len(span[1]) == 2 else int(span[1])
         end = year // 100 * 100 + int(span[2]) if len(span[2]) == 2 else int(span[2])
+        if end - year == 1 and bare[:2] + bare[-2:] in {"1011", "1112", "1213"}:
+            raise ValueError(f"“{text}” can be a season or a month")
         if end - year == 1:
             return _checked(year, today), f"year “{text}” read as {year}"
     if re.fullmatch(r"\d{5}", bare):
@@ -207,6 +232,13 @@ def to_year(cell: Cell, today: date) -> tuple[int, str]:
     except ValueError:
         raise ValueError(f"“{text}” is no year that could be read") from None
     return _checked(when.day.year, today), f"year “{text}” read as {when.day.year}"
+
+
+def _bare_year(text: str) -> str:
+    """Take off what leaves a year the same: a season, “packed for”, a remark in brackets."""
+    bare = re.sub(r"(?<=\d)\s*\([^\d()]*\)$|(?<=\d{4})\.0+$", "", text)
+    bare = _BESIDE_YEAR.sub(" ", bare).strip(" ,;:?*()")
+    return re.sub(r"^['’](?=\d{4}$)", "", bare)
 
 
 def _year_of_date(day: date, today: date) -> tuple[int, str]:

@@ -15,7 +15,7 @@ from hilum.sheets.habits import Habits
 from hilum.sheets.headings import Field, counts_each, plain
 from hilum.sheets.kinding import Kinder
 from hilum.sheets.kindwords import UnclearName
-from hilum.sheets.numbers import to_percent
+from hilum.sheets.numbers import figure_and_rest, to_percent
 from hilum.sheets.wraps import wrap_of
 
 T = TypeVar("T")
@@ -23,6 +23,19 @@ LONGEST_CODE = 40
 LONGEST_TEXT = 2_000
 _NOTHING = {"", "-", "–", "—", "?", "??", "n/a", "na", "none", "unknown", "nil", "x", ".", "tbd"}
 _NOTHING |= {"unbekannt", "inconnu", "onbekend", "not tested", "untested", "no data", "null", "--"}
+_NOTHING |= {"nicht getestet", "ungetestet", "non testé", "niet getest", "sin probar", "not yet"}
+_NOTHING |= {"desconocido", "keine", "keine angabe", "k.a.", "k. a.", "aucun", "aucune", "geen"}
+_NOTHING |= {
+    "nvt",
+    "n.v.t.",
+    "s/d",
+    "sin datos",
+    "ninguno",
+    "nicht bekannt",
+    "pending",
+    "tbc",
+    "../..",
+}
 _QUOTES = "\"“”„‘’'«»"
 
 
@@ -187,12 +200,7 @@ class _Reader:
         if year is not None:
             draft.values["year"] = year[0]
             draft.remarks += [year[1]] * bool(year[1])
-        germination = self._parsed(row, Field.GERMINATION, self._percent)
-        if germination is not None:
-            draft.values["label_pct"], tested, note = germination
-            draft.remarks += [note] * bool(note)
-            if tested is not None:
-                draft.values["label_n"] = tested
+        self._germination(row, draft)
         count = self._parsed(row, Field.TESTED_SEEDS, self._count)
         if count is not None:
             draft.values["label_n"] = count
@@ -200,14 +208,56 @@ class _Reader:
         if day is not None:
             draft.values["label_date"] = day.day
             draft.remarks += [f"test date {day.note}"] * bool(day.note)
-            if year is not None and day.day.year < year[0] - 1:
-                raise _CellError(
-                    self._columns[Field.TESTED],
-                    f"seed of {year[0]} cannot have been tested in {day.day.year}",
-                )
+        tested = draft.values.get("label_date")
+        if year is not None and isinstance(tested, date) and tested.year < year[0] - 1:
+            raise _CellError(
+                self._columns.get(Field.TESTED) or self._columns[Field.GERMINATION],
+                f"seed of {year[0]} cannot have been tested in {tested.year}",
+            )
         minimum = self._parsed(row, Field.MINIMUM, self._percent)
         if minimum is not None:
             draft.values["minimum_pct"] = minimum[0]
+
+    def _germination(self, row: Row, draft: Draft) -> None:
+        """Read the germination, and what stands behind it: a date, a number of seeds, a word."""
+        found = self._cell(row, Field.GERMINATION)
+        if found is None:
+            return
+        figure, rest = figure_and_rest(found[1])
+        read = self._parsed(row, Field.GERMINATION, lambda _: self._percent(figure))
+        if read is None:
+            return
+        draft.values["label_pct"], tested, note = read
+        draft.remarks += [note] * bool(note)
+        if tested is not None:
+            draft.values["label_n"] = tested
+        if rest:
+            self._behind(found, rest, draft)
+
+    def _behind(self, found: tuple[Column, Cell], rest: str, draft: Draft) -> None:
+        column, cell = found
+        text = text_of(cell)
+        if seeds := re.fullmatch(
+            r"(?:n\s*=\s*)?(\d+)\s*(?:seeds?|samen|korn|graines|zaden|semillas)?", rest
+        ):
+            draft.values.setdefault("label_n", int(seeds[1]))
+            draft.remarks.append(f"“{text}”: {seeds[1]} seeds tested")
+            return
+        try:
+            when = self._day(
+                re.sub(
+                    r"^(tested|test|getestet|testé|getest|probado)\s*:?\s*",
+                    "",
+                    rest,
+                    flags=re.IGNORECASE,
+                )
+            )
+        except ValueError:
+            draft.notes.append(f"{column.heading}: {text}")
+            draft.remarks.append(f"“{rest}” in “{column.heading}” is kept in the note")
+            return
+        draft.values["label_date"] = when.day
+        draft.remarks.append(f"“{text}”: tested on {when.day}")
 
     def _day(self, cell: Cell) -> When:
         return to_date(cell, self._today, day_first=self._habits.day_first)

@@ -197,4 +197,16 @@ def _names(language: str) -> dict[str, frozenset[str]]:
 def _foreign() -> tuple[tuple[str, str, str], ...]:
     text = files("hilum.sheets").joinpath("kind_names.csv").read_text(encoding="utf-8")
     rows = csv.DictReader(line for line in text.splitlines() if not line.startswith("#"))
-    return tuple((row["language"], row["name"], row["key"]) for row in rows)
+    return tuple(
+        (row["language"], name, row["key"])
+        for row in rows
+        for name in (row["name"], *_plural(row["name"], row["language"]))
+    )
+
+
+def _plural(name: str, language: str) -> tuple[str, ...]:
+    """Plural of a name where it is regular and more than an s."""
+    if language == "de" and name.endswith(("e", "el")):
+        return (f"{name}n",)
+    bare = plain(name)
+    return (f"{bare}es",) if language == "es" and bare[-1:] in "lnrdsz" else ()

@@ -11,7 +11,8 @@ from dataclasses import dataclass
 from hilum.sheets.grid import Cell, text_of
 
 ABOUT = r"(?:approx(?:imately)?\.?|about|around|ca\.?|c\.|circa|roughly|est\.?|env\.|environ|"
-ABOUT += r"etwa|ungefähr|ungefaehr|ongeveer|±|\+/-|~|≈|>=?|<=?|≥|≤|min\.?|max\.?|at least)"
+ABOUT += r"etwa|ungefähr|ungefaehr|ongeveer|aprox(?:imadamente)?\.?|unos|"
+ABOUT += r"±|\+/-|~|≈|>=?|<=?|≥|≤|min\.?|max\.?|at least)"
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,14 +77,34 @@ def to_number(cell: Cell, numbers: Numbers) -> float:
 # Percentages
 
 
+OF = r"(?:/|of|out of|von|sur|van|de|auf|aus|uit)"
+_FIGURE = re.compile(
+    rf"((?:{ABOUT}\s*)?\d+\s*{OF}\s*\d+|(?:{ABOUT}\s*)?\d[\d.,]*(?:\s*%?\s*(?:[-–—]|to|bis)\s*\d[\d.,]*)?"
+    r"(?:\s*\+|\s*(?:%|percent|per cent|pct\.?|prozent|procent|pour cent|por ciento))?)",
+    re.IGNORECASE,
+)
+
+
+def figure_and_rest(cell: Cell) -> tuple[Cell, str]:
+    """Part a germination from what is written behind it: “85 % (Mar 2024)”."""
+    text = text_of(cell)
+    found = _FIGURE.match(text)
+    if not isinstance(cell, str) or found is None or found.end() == len(text):
+        return cell, ""
+    rest = text[found.end() :]
+    if not re.match(r"\s|[,;(\[=]", rest) or not (bare := rest.strip(" ,;()[]")):
+        return cell, ""
+    return found[1], bare
+
+
 def to_percent(cell: Cell, numbers: Numbers, *, fraction: bool) -> tuple[float, int | None, str]:
     """Read a germination: per cent, seeds tested if they are said, and what was assumed."""
     text = text_of(cell)
-    counted = re.fullmatch(r"(\d+)\s*(?:/|of|out of|von|sur|van)\s*(\d+).*", text)
+    counted = re.fullmatch(rf"({ABOUT}\s*)?(\d+)\s*{OF}\s*(\d+)", text, re.IGNORECASE)
     if counted and not isinstance(cell, int | float):
-        return (*_counted(int(counted[1]), int(counted[2])), "")
+        return _counted(int(counted[2]), int(counted[3]), text, sure=not counted[1])
     bare = re.sub(
-        r"\s*(%|percent|per cent|pct\.?|prozent|procent|pour cent)\s*$",
+        r"\s*(%|percent|per cent|pct\.?|prozent|procent|pour cent|por ciento)\s*$",
         "",
         text,
         flags=re.IGNORECASE,
@@ -100,10 +121,14 @@ def to_percent(cell: Cell, numbers: Numbers, *, fraction: bool) -> tuple[float, 
     return value, None, note
 
 
-def _counted(germinated: int, sown: int) -> tuple[float, int]:
+def _counted(germinated: int, sown: int, text: str, *, sure: bool) -> tuple[float, int | None, str]:
     if sown < 1 or germinated > sown:
         raise ValueError(f"of {sown} seeds, {germinated} cannot have come up")
-    return round(100 * germinated / sown, 10), sown
+    if 1 <= germinated <= 12 and 1900 <= sown <= 2100:
+        raise ValueError(f"“{text}” can be a month or a count of seeds")
+    note = f"“{text}” read as {germinated} of {sown} seeds"
+    plain = sure and not (germinated <= 12 and 20 <= sown <= 31 and sown != 25)
+    return round(100 * germinated / sown, 10), sown if sure else None, "" if plain else note
 
 
 def _at_least(bare: str, text: str, numbers: Numbers) -> tuple[float, str]:
