@@ -21,7 +21,9 @@ from aiosmtpd.controller import Controller
 from aiosmtpd.smtp import SMTP, AuthResult, Envelope, Session
 
 OK, FAIL, HANG, REFUSE, AWAY = "ok", "fail", "hang", "refuse", "away"
+TRICKLE = "trickle"
 HANG_S = 1.5
+TRICKLE_S, TRICKLES = 0.05, 400
 
 
 class Moods:
@@ -88,6 +90,15 @@ class _QuietServer(ThreadingHTTPServer):
         """Say nothing: clients that give up are part of the tests."""
 
 
+def _trickle(connection: socket.socket) -> None:
+    """Answer byte by byte, without end: a header line that goes on and on."""
+    with suppress(OSError):
+        connection.sendall(b"HTTP/1.1 204 No Content\r\nX-Slow: ")
+        for _ in range(TRICKLES):
+            connection.sendall(b"a")
+            time.sleep(TRICKLE_S)
+
+
 @contextmanager
 def hook_server(context: ssl.SSLContext, moods: Sequence[str] = (OK,)) -> Iterator[Hook]:
     """Run an HTTPS server."""
@@ -104,7 +115,9 @@ def hook_server(context: ssl.SSLContext, moods: Sequence[str] = (OK,)) -> Iterat
             mood = turns.next()
             if mood == HANG:
                 time.sleep(HANG_S)
-            if mood in {HANG, REFUSE}:
+            if mood == TRICKLE:
+                _trickle(self.connection)
+            if mood in {HANG, REFUSE, TRICKLE}:
                 self.close_connection = True
                 with suppress(OSError):
                     self.connection.shutdown(socket.SHUT_RDWR)

@@ -12,7 +12,17 @@ import respx
 from hilum.domain.errors import SettingsError
 from hilum.notify.channel import ChannelError, Message
 from hilum.notify.webhook import WebhookChannel, WebhookSettings, signature
-from notify.servers import AWAY, FAIL, HANG, OK, REFUSE, Certificates, certificates, hook_server
+from notify.servers import (
+    AWAY,
+    FAIL,
+    HANG,
+    OK,
+    REFUSE,
+    TRICKLE,
+    Certificates,
+    certificates,
+    hook_server,
+)
 
 SECRET = "sword fish"  # noqa: S105 - of the tests
 NOW_MS = 1_735_689_600_123
@@ -86,6 +96,19 @@ def test_a_server_that_does_not_take_it(certs: Certificates, mood: str, words: s
             channel(hook.url, ca_file=certs.ca_file).send(MESSAGE)
         assert hook.seen == 1
     assert hook.url not in str(caught.value)
+
+
+def test_an_answer_byte_by_byte_ends_at_the_deadline(certs: Certificates) -> None:
+    """No wait between two bytes is too long, and the answer never ends: the whole call does.
+
+    The server would go on for 20 s, and each byte comes well within the 0.5 s of a step.
+    """
+    with hook_server(certs.context, [TRICKLE, OK]) as hook:
+        slow = channel(hook.url, ca_file=certs.ca_file, whole_s=0.8)
+        with pytest.raises(ChannelError, match="did not answer in time"):
+            slow.send(MESSAGE)
+        slow.send(MESSAGE)
+        assert hook.ids == [MESSAGE.id]
 
 
 def test_nobody_listens(certs: Certificates) -> None:

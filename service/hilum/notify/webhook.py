@@ -5,10 +5,12 @@ and, where a secret is set, ``Hilum-Signature: sha256=`` and the HMAC-SHA256 in 
 over the timestamp, a full stop and the body.
 """
 
+import asyncio
 import hashlib
 import hmac
 import json
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -20,6 +22,9 @@ from hilum.notify.guard import Resolve, checked_addresses, resolve
 from hilum.notify.tls import tls_context
 
 TIMEOUT_S = 10.0
+WHOLE_S = 30.0
+"""A call ends after so long, whatever trickles in: a wait between two bytes bounds nothing."""
+
 AGENT = "hilum"
 
 
@@ -35,7 +40,8 @@ class WebhookSettings:
     secret: str | None = field(default=None, repr=False)
     allow_private: bool = False
     ca_file: Path | None = None
-    timeout_s: float = TIMEOUT_S
+    timeout_s: float = TIMEOUT_S  # of each step
+    whole_s: float = WHOLE_S
 
 
 class WebhookChannel:
@@ -74,39 +80,41 @@ class WebhookChannel:
         port = self._url.port or 443
         found = checked_addresses(self._host, port, allow_private=allowed, lookup=self._lookup)
         body = self._body(message)
-        with httpx.Client(
+        try:
+            status = asyncio.run(self._call(found, body, self._headers(message, body)))
+        except (httpx.TimeoutException, TimeoutError) as error:
+            raise ChannelError("The webhook did not answer in time.") from error
+        except httpx.ConnectError as error:
+            raise ChannelError(_unreached(error)) from error
+        except httpx.HTTPError as error:
+            raise ChannelError(f"The webhook broke off ({type(error).__name__}).") from error
+        _check(status)
+
+    async def _call(self, found: list[str], body: bytes, headers: dict[str, str]) -> int:
+        """Go through the addresses until one takes a connection; give the status it answers."""
+        client = httpx.AsyncClient(
             verify=self._tls,
             timeout=self._settings.timeout_s,
             follow_redirects=False,
             trust_env=False,  # a proxy would resolve the name itself
-        ) as client:
-            self._try(client, found, body, self._headers(message, body))
+        )
+        async with asyncio.timeout(self._settings.whole_s), client:
+            for address in found[:-1]:
+                with suppress(httpx.ConnectError):
+                    return await self._post(client, address, body, headers)
+            return await self._post(client, found[-1], body, headers)
 
-    def _try(
-        self, client: httpx.Client, found: list[str], body: bytes, headers: dict[str, str]
-    ) -> None:
-        """Go through the addresses until one takes a connection."""
-        for address in found:
-            try:
-                with client.stream(
-                    "POST",
-                    self._url.copy_with(host=address),
-                    content=body,
-                    headers=headers,
-                    extensions={"sni_hostname": self._host},
-                ) as answer:
-                    status = answer.status_code
-            except httpx.ConnectError as error:
-                if address != found[-1]:
-                    continue
-                raise ChannelError(_unreached(error)) from error
-            except httpx.TimeoutException as error:
-                raise ChannelError("The webhook did not answer in time.") from error
-            except httpx.HTTPError as error:
-                words = f"The webhook broke off ({type(error).__name__})."
-                raise ChannelError(words) from error
-            _check(status)
-            return
+    async def _post(
+        self, client: httpx.AsyncClient, address: str, body: bytes, headers: dict[str, str]
+    ) -> int:
+        async with client.stream(
+            "POST",
+            self._url.copy_with(host=address),
+            content=body,
+            headers=headers,
+            extensions={"sni_hostname": self._host},
+        ) as answer:
+            return answer.status_code
 
     def _body(self, message: Message) -> bytes:
         content = {
