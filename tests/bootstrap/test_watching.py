@@ -4,6 +4,7 @@ import json
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -193,6 +194,20 @@ def test_the_digest_is_made_once(tmp_path: Path) -> None:
     clock.time_ms += 7 * DAY
     Watching(off, store, clock).round()
     assert len([notice for notice in store.notices() if notice.step == "digest"]) == 1
+
+
+def test_old_notices_are_swept_out_once_a_day(tmp_path: Path) -> None:
+    """The first round sweeps, then one a day later: what was given up 90 days ago goes."""
+    store, clock = MemoryStore(), ManualClock(T0)
+    old = Notice("test.1", "mail", "test", T0 - 90 * DAY + HOUR, T0, "Test", "A test.")
+    store.add_notices([old])
+    store.save_notice(replace(old, id=1, state=NoticeState.GIVEN_UP, error="No answer."))
+    watching = Watching(settings(tmp_path), store, clock)
+    for hours, left in ((0, 1), (23, 1), (24, 0)):
+        clock.time_ms = T0 + hours * HOUR
+        watching.round()
+        assert len(store.notices()) == left, hours
+    watching.stop()
 
 
 def test_a_channel_taken_out_of_the_settings(tmp_path: Path) -> None:

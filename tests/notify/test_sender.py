@@ -16,6 +16,7 @@ from hilum.notify.sender import (
     GIVE_UP_S,
     ChannelWorker,
     Sender,
+    forget_old,
     give_up_unknown,
     retry_s,
 )
@@ -156,6 +157,16 @@ def test_channels_that_are_no_longer_set() -> None:
     states = {notice.channel: notice.state for notice in store.notices()}
     assert states == {"mail": NoticeState.PENDING, "push-1": NoticeState.GIVEN_UP}
     assert "no longer in the settings" in store.notices(channel="push-1")[0].error
+
+
+def test_what_was_told_three_months_ago_is_forgotten() -> None:
+    """90 days after it was made a sent notice goes, one that still waits does not."""
+    store = kept([NOTICE, replace(NOTICE, key="digest.2")])
+    store.save_notice(replace(NOTICE, id=1, state=NoticeState.SENT, sent_ms=T0))
+
+    assert forget_old(store, T0 + 90 * DAY) == 0
+    assert forget_old(store, T0 + 90 * DAY + 1) == 1
+    assert [notice.key for notice in store.notices()] == ["digest.2"]
 
 
 def test_a_channel_that_hangs_holds_up_no_other() -> None:

@@ -146,6 +146,30 @@ def test_saving_a_notice_changes_only_what_became_of_it(furnished: Store) -> Non
         furnished.save_notice(replace(kept, id=9))
 
 
+def test_old_notices_are_forgotten_but_never_what_waits(furnished: Store) -> None:
+    """What was sent or given up before a moment goes; pending ones, newer ones and alerts stay.
+
+    No id is given twice, also where the newest notice was forgotten.
+    """
+    raise_it(furnished)
+    made = [replace(NOTICE, key=f"n{i}", alert=None, made_ms=i) for i in (10, 20, 30, 40)]
+    furnished.add_notices(made)
+    ids = {each.key: each for each in furnished.notices()}
+    furnished.save_notice(replace(ids["n20"], state=NoticeState.SENT, sent_ms=99))
+    furnished.save_notice(replace(ids["n30"], state=NoticeState.GIVEN_UP, error="No answer."))
+    furnished.save_notice(replace(ids["n40"], state=NoticeState.SENT, sent_ms=99))
+
+    assert furnished.drop_notices(20) == 0
+    assert furnished.drop_notices(40) == 2
+    assert [each.key for each in furnished.notices()] == ["n40", "n10", "damp-1.raised.1"]
+    assert furnished.drop_notices(41) == 1
+    assert not furnished.has_notice("n40")
+    assert furnished.alert("damp-1") == RAISED
+
+    furnished.add_notices([replace(made[3], key="later")])
+    assert furnished.notices()[0].id == ids["n40"].id + 1
+
+
 def test_rule_settings_by_rule_and_box(furnished: Store) -> None:
     """A setting is replaced by rule and box, listed in that order, and can be taken back."""
     everywhere = RuleSetting("damp", "", 40.0, 38.0, 3600, 0)

@@ -9,6 +9,7 @@ from hilum.bootstrap.channels import mqtt_way, publisher, quiet_hours, ways_to_p
 from hilum.config import Settings
 from hilum.domain.alerts import Alert, AlertState
 from hilum.domain.errors import HilumError
+from hilum.domain.model import MS_PER_DAY
 from hilum.domain.ports import Clock, Store
 from hilum.keeping.desiccant.desiccant_watch import days_to_swap
 from hilum.keeping.overview import newest_conditions
@@ -18,7 +19,7 @@ from hilum.keeping.watching.telling import iso
 from hilum.keeping.watching.watch import Watch
 from hilum.notify.channel import ChannelError
 from hilum.notify.mqtt import MqttChannel
-from hilum.notify.sender import ChannelWorker, Sender, give_up_unknown
+from hilum.notify.sender import ChannelWorker, Sender, forget_old, give_up_unknown
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -74,6 +75,7 @@ class Watching:
         ]
         self._sender = Sender(store, workers)
         self._said: dict[str, object] = {}
+        self._swept_ms: int | None = None
         self._wake = threading.Event()
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="hilum-watch", daemon=True)
@@ -112,6 +114,7 @@ class Watching:
         if self._digest() or done.steps:
             self._sender.wake()
         self._publish_boxes()
+        self._sweep()
 
     def _digest(self) -> int:
         channels = self._settings.channels
@@ -122,6 +125,13 @@ class Watching:
         due_ms = digest_due_ms(now_ms, day, channels.digest_hour, self._zone)
         notices = digest_notices(self._store, self.plans, now_ms, due_ms)
         return self._store.add_notices(notices) if notices else 0
+
+    def _sweep(self) -> None:
+        """Once a day, forget notices of long ago."""
+        now_ms = self._clock.now_ms()
+        if self._swept_ms is None or now_ms - self._swept_ms >= MS_PER_DAY:
+            forget_old(self._store, now_ms)
+            self._swept_ms = now_ms
 
     def _publish_boxes(self) -> None:
         """Publish what changed; a broker that is away gets it when it is back."""

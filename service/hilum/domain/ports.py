@@ -333,6 +333,10 @@ class AlertStore(Protocol):
         """Replace a notice by id."""
         ...
 
+    def drop_notices(self, before_ms: int) -> int:
+        """Forget what was made before then and is sent or given up; give how many that were."""
+        ...
+
     def rule_settings(self, box: str | None = None) -> Sequence[RuleSetting]:
         """Settings of all rules, or those for one box (``""``: for all boxes)."""
         ...

@@ -15,6 +15,7 @@ from dataclasses import replace
 
 from hilum.domain.alerts import Notice, NoticeState
 from hilum.domain.errors import HilumError
+from hilum.domain.model import MS_PER_DAY
 from hilum.domain.ports import AlertStore, Clock
 from hilum.notify.channel import Channel, message_of
 
@@ -24,6 +25,9 @@ FIRST_RETRY_S = 30.0
 LONGEST_RETRY_S = 3600.0
 GIVE_UP_S = 3 * 86_400
 """A notice that could not be handed over for so long is given up, and that is shown."""
+
+KEPT_DAYS = 90
+"""What was sent or given up is kept for so long, then forgotten; alerts and the journal stay."""
 
 POLL_S = 5.0
 STOP_S = 15.0
@@ -196,3 +200,11 @@ def give_up_unknown(store: AlertStore, known: Sequence[str]) -> int:
         words = "This channel is no longer in the settings."
         store.save_notice(replace(notice, state=NoticeState.GIVEN_UP, error=words))
     return len(lost)
+
+
+def forget_old(store: AlertStore, now_ms: int) -> int:
+    """Forget what was sent or given up long ago; give how many notices that were.
+
+    A digest is known by its notice. It is due for less than a week, so that none is made twice.
+    """
+    return store.drop_notices(now_ms - KEPT_DAYS * MS_PER_DAY)

@@ -76,7 +76,8 @@ class AlertSection:
         name = (notice.key, notice.channel)
         if name in self._state.notice_ids:
             return False
-        added = replace(notice, id=len(self._state.notices) + 1)
+        self._state.last_notice += 1
+        added = replace(notice, id=self._state.last_notice)
         self._state.notice_ids[name] = added.id
         self._state.notices[added.id] = added
         return True
@@ -138,6 +139,19 @@ class AlertSection:
                 sent_ms=notice.sent_ms,
                 error=notice.error,
             )
+
+    def drop_notices(self, before_ms: int) -> int:
+        """See the port."""
+        with self._state.held():
+            old = [
+                notice
+                for notice in self._state.notices.values()
+                if notice.state is not NoticeState.PENDING and notice.made_ms < before_ms
+            ]
+            for notice in old:
+                del self._state.notices[notice.id]
+                del self._state.notice_ids[notice.key, notice.channel]
+            return len(old)
 
     def rule_settings(self, box: str | None = None) -> Sequence[RuleSetting]:
         """See the port."""

@@ -119,6 +119,16 @@ class AlertSection:
 
         self._db.write(job)
 
+    def drop_notices(self, before_ms: int) -> int:
+        """See the port."""
+        return self._db.write(
+            lambda conn: (
+                conn.execute(
+                    "DELETE FROM notice WHERE state <> 'pending' AND made_ms < ?", (before_ms,)
+                ).rowcount
+            )
+        )
+
     def rule_settings(self, box: str | None = None) -> Sequence[RuleSetting]:
         """See the port."""
         clause, given = where(box=box)
