@@ -24,6 +24,9 @@ MOISTURE_LIMITS: tuple[tuple[float, float], ...] = ((10.0, 9.0), (25.0, 8.0), (1
 """Oil [% of dry weight] and most moisture [% wet basis] with which seed is frozen: below 10 % oil,
 from 10 to 25 % oil, above. Status: derived."""
 
+MOST_ASKED_PCT = 50.0
+"""Up to this moisture [% wet basis] the verdict is given; wetter seed is as much in danger."""
+
 OPEN_MARGIN_C = 2.0
 """A box is opened this far above the room's dew point [°C]. Status: derived."""
 
@@ -163,7 +166,7 @@ def freezing_advice(kind: Kind | None, mc_wet_pct: float | None) -> FreezingAdvi
     if mc_wet_pct is None:
         words = "Do not freeze it: how moist the seed is, is not known."
         return FreezingAdvice(Freezing.NO, words, None, limit)
-    checked("moisture (wet basis)", mc_wet_pct, 0.0, 50.0, "%")
+    checked("moisture (wet basis)", mc_wet_pct, 0.0, MOST_ASKED_PCT, "%")
     erh_pct = own_isotherm(kind).erh_pct(dry_from_wet_pct(mc_wet_pct), ROOM_C)
     verdict, words = _by_moisture(erh_pct, mc_wet_pct, limit)
     cautions = CAUTIONS if verdict in {Freezing.ALLOWED, Freezing.FRIDGE} else ()
