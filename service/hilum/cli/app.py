@@ -17,6 +17,7 @@ from hilum.cli import (
     running,
     safekeeping,
     season,
+    seedfacts,
 )
 
 app = typer.Typer(
@@ -69,3 +70,6 @@ app.command("moisture")(calculators.moisture)
 app.command("loss")(calculators.loss)
 app.command("desiccant")(desk.desiccant)
 app.command("salts")(desk.salts)
+app.command("kinds")(seedfacts.kinds)
+app.command("freeze")(seedfacts.freeze)
+app.command("germination")(seedfacts.germination)
