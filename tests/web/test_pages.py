@@ -9,7 +9,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from hilum.domain.errors import StoreError
-from hilum.domain.model import Box, BoxType, Reject, RejectReason
+from hilum.domain.model import Box, BoxType, Lot, Reject, RejectReason
 from hilum.science.surrogates import FACTORS, Level
 from hilum.stores.memory import MemoryStore
 from hilum.web.app import create_app
@@ -204,6 +204,25 @@ def test_lots_are_found_by_any_word(client: TestClient) -> None:
     none = page(client, "/lots?q=%3Cscript%3E")
     assert none.one("input", name="q").attrs["value"] == "<script>"
     assert "0 lots of 5" in none.one("main").text
+
+
+def test_long_list_of_lots_comes_in_parts(parts: WebParts, client: TestClient) -> None:
+    """Fifty lots at a time, in every order; each part leads to the next, and none repeats a lot."""
+    parts.store.save_lots([Lot(f"N-{n:03}", "pea", f"Row {n:03}") for n in range(70)])
+    for order in ("name", "weakest", "use-first"):
+        url, seen, parts_seen = f"/lots?q=row&order={order}", [], 0
+        while url:
+            found = page(client, url)
+            rows = found.one("table", of="lots").one("tbody").all("tr")
+            seen += [row.one("td", of="code").text for row in rows]
+            parts_seen += 1
+            url = next((a.attrs["href"] for a in found.all("a", rel="next")), "")
+        assert parts_seen == 2
+        assert sorted(seen) == [f"N-{n:03}" for n in range(70)]
+    last = page(client, "/lots?q=row&part=99")
+    assert "70 lots of 75: 51 to 70" in last.one("main").text
+    assert last.one("a", rel="prev").attrs["href"] == "/lots?q=row&order=name"
+    assert "5 lots of 75" in page(client, "/lots?q=L-0&part=0").one("main").text
 
 
 def test_lots_can_be_put_weakest_first(client: TestClient) -> None:
