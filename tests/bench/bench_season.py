@@ -31,10 +31,9 @@ from hilum.domain.model import (
     Wrap,
 )
 from hilum.keeping.lots.compare import compare_box
-from hilum.keeping.lots.outlook import lot_case
+from hilum.keeping.lots.outlook import lot_cases
 from hilum.keeping.lots.snapshot import Snapshot
 from hilum.keeping.lots.usefirst import use_first
-from hilum.keeping.reckoning.course import Ledger
 from hilum.keeping.reckoning.keeper import LedgerKeeper
 from hilum.keeping.seasons.review import review_box
 from hilum.keeping.seasons.season import plan_season
@@ -121,9 +120,7 @@ def timed(what: str, run: Callable[[], object]) -> None:
 def cases(store: SqliteStore) -> None:
     """Read what storage has cost every lot, which all the rest rests on."""
     shelf = Snapshot(store)
-    ledger = Ledger(shelf.store)
-    for lot in shelf.lots():
-        lot_case(shelf.store, lot, NOW_MS - 1, ledger)
+    lot_cases(shelf.store, shelf.lots(), NOW_MS - 1)
 
 
 def main() -> None:

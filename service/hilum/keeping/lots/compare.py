@@ -22,11 +22,10 @@ from hilum.keeping.lots.ahead import (
     losses_ahead,
     storage_named,
 )
-from hilum.keeping.lots.losses import loss_at
-from hilum.keeping.lots.outlook import Case, lot_case
+from hilum.keeping.lots.losses import Losses
+from hilum.keeping.lots.outlook import Case, lot_cases
 from hilum.keeping.lots.snapshot import Snapshot
 from hilum.keeping.lots.usefirst import minimum_of
-from hilum.keeping.reckoning.course import Ledger
 from hilum.keeping.reckoning.ledger import is_sealed
 from hilum.science.endurance import bearable_loss
 from hilum.science.freezing import Freezing, FreezingAdvice, freezing_advice
@@ -212,14 +211,13 @@ def _compared(
     years: tuple[float, ...],
     at_ms: int,
 ) -> list[LotComparison]:
-    ledger = Ledger(shelf.store)
-    cases = [lot_case(shelf.store, lot, at_ms, ledger) for lot in lots]
+    cases = lot_cases(shelf.store, lots, at_ms)
     advice = [freezing_advice(case.kind, case.loss.mc_wet_pct) for case in cases]
     days = np.array(years) * DAYS_PER_YEAR
     paths: dict[tuple[int, int], _Path] = {}
-    for i, case in enumerate(cases):
-        stay = shelf.open_stay(case.lot.code, at_ms)
-        year = _over_a_year(shelf, ledger, case, stay, at_ms)
+    stays = [shelf.open_stay(lot.code, at_ms) for lot in lots]
+    over_a_year = _over_a_year(shelf, cases, stays, at_ms)
+    for i, (case, year, stay) in enumerate(zip(cases, over_a_year, stays, strict=True)):
         for j, storage in enumerate(storages):
             if case.evidence is not None and not _ruled_out(storage, advice[i]):
                 paths[i, j] = _path(year, stay, storage, days)
@@ -242,15 +240,24 @@ def _compared(
 
 
 def _over_a_year(
-    shelf: Snapshot, ledger: Ledger, case: Case, stay: Stay | None, at_ms: int
-) -> Case:
-    """Give the case with the mean rate of the last year in its box as its present one."""
-    if stay is None or case.evidence is None or at_ms - stay.from_ms < LEAST_STAY_MS:
-        return case
-    start_ms = max(stay.from_ms, at_ms - round(DAYS_PER_YEAR * MS_PER_DAY))
-    losses = loss_at(shelf.store, case.lot, np.array([start_ms, at_ms]), ledger)
-    rate = float(losses[1] - losses[0]) / ((at_ms - start_ms) / MS_PER_DAY)
-    return replace(case, loss=replace(case.loss, recent_per_day=rate, ahead_per_day=rate))
+    shelf: Snapshot, cases: Sequence[Case], stays: Sequence[Stay | None], at_ms: int
+) -> list[Case]:
+    """Give the cases with the mean rate of the last year in its box as the present one of each."""
+    long = [
+        (place, max(stay.from_ms, at_ms - round(DAYS_PER_YEAR * MS_PER_DAY)))
+        for place, (case, stay) in enumerate(zip(cases, stays, strict=True))
+        if stay is not None and case.evidence and at_ms - stay.from_ms >= LEAST_STAY_MS
+    ]
+    losses = Losses(shelf.store, [cases[place].lot for place, _ in long])
+    which, starts_ms = np.arange(len(long)), np.array([start for _, start in long], dtype=np.int64)
+    lost = losses.since_origin(which, np.full(len(long), at_ms))
+    lost -= losses.since_origin(which, starts_ms)
+    found = list(cases)
+    for (place, start_ms), each in zip(long, lost.tolist(), strict=True):
+        rate = each / ((at_ms - start_ms) / MS_PER_DAY)
+        loss = replace(cases[place].loss, recent_per_day=rate, ahead_per_day=rate)
+        found[place] = replace(cases[place], loss=loss)
+    return found
 
 
 def _path(case: Case, stay: Stay | None, storage: Storage, days: Floats) -> _Path:

@@ -1,147 +1,147 @@
-"""The loss of one lot at any time of its life: in boxes, between them and before the first.
+"""The loss of lots at any time of their lives: in boxes, between them and before the first."""
 
-Where nothing was measured the lot is reckoned in the air it lived in before it came (its prior
-temperature and humidity), or at its own moisture if its wrap was sealed.
-"""
-
-import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from hilum.domain.model import MS_PER_DAY, Lot, Stay, Wrap
-from hilum.keeping.lots.origin import label_day, ms_of
-from hilum.keeping.reckoning.course import (
-    Course,
-    Ledger,
-    Moment,
-    Sums,
-    courses,
-    held,
-    prior_mc_dry_pct,
-)
-from hilum.keeping.reckoning.kernel import NOTHING_YET, SECONDS_PER_DAY, SUMS
+import numpy as np
+
+from hilum.domain.model import MS_PER_DAY, Floats, Ints, Lot
+from hilum.domain.ports import Store
+from hilum.keeping.lots.legs import NONE, Legs
+from hilum.keeping.reckoning.course import ALWAYS_MS, Course, courses
+from hilum.keeping.reckoning.kernel import SUMS
+from hilum.keeping.reckoning.moments import Moments, read
 from hilum.science.seedmodel import SeedModel
 
 
 @dataclass(frozen=True, slots=True)
-class Tally:
-    """Sums over a time: in boxes with readings, and elsewhere. Each as in the ledger's rows."""
+class States:
+    """Lots at times: the stays they are in (-1: none), and the seed then.
 
-    observed: Sums = NOTHING_YET
-    unobserved: Sums = NOTHING_YET
+    Sums up to then, lots x ``SUMS``: in boxes with readings, and elsewhere.
+    """
+
+    stay: Ints
+    observed: Floats
+    unobserved: Floats
+    seed: Moments
 
     @property
-    def unobserved_days(self) -> float:
-        """Time without any measurement [d]."""
-        return self.unobserved[SUMS.index("estimated_s")] / SECONDS_PER_DAY
-
-    @property
-    def both(self) -> Sums:
-        """All together."""
-        return _add(self.observed, self.unobserved)
+    def loss_probit(self) -> Floats:
+        """All loss up to then [probit]."""
+        return self.observed[:, 0] + self.unobserved[:, 0]
 
 
-class LotLife:
-    """The loss of one lot at any time.
+class Lives:
+    """The lives of many lots, loaded once and asked for any time.
 
     Parameters
     ----------
-    ledger : Ledger
-        Reads the curves; share one among the lots of a page.
-    lot : Lot
-        The lot; its kind must have a life model.
-    stays : sequence of Stay
-        Its stays in order of start.
-    model : SeedModel
-        Of the kind.
+    store : Store
+        Stays and ledger.
+    lots : sequence of Lot
+        The lots.
+    models : sequence of SeedModel
+        Of each lot's kind.
+
+    Attributes
+    ----------
+    origin_ms : ndarray of int
+        Time from which the loss of each lot counts; ``NEVER_MS``: no date and no stay is known.
+
+    Notes
+    -----
+    Sums and losses at two times have a meaning only as a difference.
     """
 
-    def __init__(self, ledger: Ledger, lot: Lot, stays: Sequence[Stay], model: SeedModel) -> None:
-        self._ledger = ledger
-        self.lot = lot
-        self.model = model
-        self._courses = courses(ledger, lot, stays)
+    def __init__(self, store: Store, lots: Sequence[Lot], models: Sequence[SeedModel]) -> None:
+        self._store = store
+        stays = [store.stays(lot=lot.code) for lot in lots]
+        self._legs = Legs(store, lots, models, courses(store, lots, stays))
+        self._loss = self._legs.observed[:, 0] + self._legs.unobserved[:, 0]
+        self._rate = self._legs.rests.per_day[:, 0].copy()
+        self.origin_ms = self._legs.origin_ms
 
-    @property
-    def origin_ms(self) -> int | None:
-        """Time from which the loss counts; ``None``: no date and no stay is known."""
-        day = label_day(self.lot)
-        if day is not None:
-            return ms_of(day)
-        return self._courses[0].stay.from_ms if self._courses else None
+    def stay_of(self, lot: int, stay: int) -> tuple[Course | None, bool]:
+        """Give a stay by its number, and whether it is a lot's first."""
+        if stay == NONE:
+            return None, False
+        return self._legs.trails.courses[stay], bool(self._legs.first_stay[lot] == stay)
 
-    def between(self, start_ms: int, end_ms: int) -> Tally:
-        """Add up a time, start <= end."""
-        total = Tally()
-        for from_ms, to_ms, course, nearest in self._spans():
-            here, there = max(from_ms, start_ms), min(to_ms, end_ms)
-            if here < there:
-                part = self._part(course, nearest, int(here), int(there))
-                total = Tally(
-                    _add(total.observed, part.observed), _add(total.unobserved, part.unobserved)
-                )
-        return total
+    def arrived_ms(self, stays: Ints) -> Ints:
+        """When some stays began; where there is none, as early as can be."""
+        began = [
+            ALWAYS_MS if stay == NONE else self._legs.trails.courses[stay].stay.from_ms
+            for stay in stays.tolist()
+        ]
+        return np.array(began, dtype=np.int64)
 
-    def loss_probit(self, time_ms: int) -> float:
-        """Loss since the origin; negative before it, 0 where there is none."""
-        origin_ms = self.origin_ms
-        if origin_ms is None:
-            return 0.0
-        if time_ms < origin_ms:
-            return -self.between(time_ms, origin_ms).both[0]
-        return self.between(origin_ms, time_ms).both[0]
+    def newest_ms(self, stays: Ints, time_ms: int) -> Ints:
+        """Time of the newest row of the boxes of some stays up to a time; -1: there is none."""
+        found, boxed = np.full(len(stays), -1), np.flatnonzero(stays != NONE)
+        found[boxed] = self._legs.trails.newest_ms(stays[boxed], time_ms)
+        return found
 
-    def packing_is_assumed(self, course: Course) -> bool:
-        """Whether a stay is a sealed lot's first and nobody said how moist it was."""
-        return course.sealed and course is self._courses[0] and course.stay.start_mc_wet_pct is None
+    def losses(self, which: Ints, times_ms: Ints) -> Floats:
+        """Loss of some lots at times [probit]."""
+        leg, legs = self._legs_at(which, times_ms), self._legs
+        level, boxed = np.zeros(len(leg)), np.flatnonzero(legs.curve[leg] != NONE)
+        level[boxed] = self._read(leg[boxed], times_ms[boxed]).sums[:, 0]
+        return self._sum_up(leg, level, times_ms)
 
-    def newest_ms(self, course: Course, time_ms: int) -> int | None:
-        """Time of the newest ledger row of a stay's box up to a time; ``None``: there is none."""
-        last_ms = self._ledger.around(course.shared, time_ms).last_ms
-        return int(last_ms[0]) if len(last_ms) and last_ms[0] <= time_ms else None
-
-    def course_at(self, time_ms: int) -> Course | None:
-        """Give the stay a time falls in."""
-        return next(
-            (c for from_ms, to_ms, c, _ in self._spans() if c and from_ms <= time_ms < to_ms), None
+    def states(self, which: Ints, times_ms: Ints) -> States:
+        """Give some lots at times."""
+        leg, legs = self._legs_at(which, times_ms), self._legs
+        rests, boxed = legs.rests.at(leg), np.flatnonzero(legs.curve[leg] != NONE)
+        sums = np.zeros((len(leg), len(SUMS)))
+        seed = Moments(legs.curve[leg] != NONE, sums, rests.mc_dry_pct, rests.temp_c, rests.rh_pct)
+        seed.put(boxed, self._read(leg[boxed], times_ms[boxed]))
+        days = (times_ms - legs.anchor_ms[leg]) / MS_PER_DAY
+        rested = rests.per_day * days[:, None]
+        return States(
+            legs.stay[leg], legs.observed[leg] + sums, legs.unobserved[leg] + rested, seed
         )
 
-    def moment(self, time_ms: int) -> Moment:
-        """Give the seed at a time, by readings or else as it is reckoned without them."""
-        for from_ms, to_ms, course, nearest in self._spans():
-            if from_ms <= time_ms < to_ms:
-                found = course.at(self._ledger, time_ms) if course is not None else None
-                return found or self._reckoned(nearest)[0]
-        return self._reckoned(None)[0]
+    def losses_on(self, time_ms: int) -> Floats:
+        """Loss of every lot at one time [probit]."""
+        leg = self.legs_on(time_ms)
+        return self.losses_by(leg, self.levels_on(leg, time_ms), time_ms)
 
-    def _spans(self) -> Iterator[tuple[float, float, Course | None, Course | None]]:
-        """All time in pieces: in a stay, or in none; last, the stay whose wrap it was in."""
-        end: float = -math.inf
-        before = self._courses[0] if self._courses else None
-        for course in self._courses:
-            yield end, course.stay.from_ms, None, before
-            end = math.inf if course.stay.to_ms is None else course.stay.to_ms
-            yield course.stay.from_ms, end, course, course
-            before = course
-        yield end, math.inf, None, before
+    def legs_on(self, time_ms: int) -> Ints:
+        """Give the leg every lot is in at a time."""
+        first = self._legs.first
+        if not len(first):
+            return first
+        return np.asarray(first + np.add.reduceat(self._legs.end_ms <= time_ms, first, dtype=int))
 
-    def _part(self, course: Course | None, nearest: Course | None, start: int, end: int) -> Tally:
-        if course is not None:
-            first, last = (course.at(self._ledger, time_ms) for time_ms in (start, end))
-            if first is not None and last is not None:
-                return Tally(observed=_add(last.sums, tuple(-value for value in first.sums)))
-        moment, wrap = self._reckoned(nearest)
-        days = (end - start) / MS_PER_DAY
-        return Tally(unobserved=held(self.model, wrap, moment, days).sums)
+    def levels_on(self, leg: Ints, time_ms: int) -> Floats:
+        """Read the loss of each curve that serves a leg at a time; last of all a 0 for none."""
+        curve, keys = self._legs.curve[leg], self._legs.trails.keys
+        used = np.zeros(len(keys) + 1, dtype=np.bool_)
+        used[curve] = True
+        curves, level = np.flatnonzero(used[:-1]), np.zeros(len(used))
+        found = read(self._store, keys, curves, np.full(len(curves), time_ms))
+        level[curves] = found.sums[:, 0]
+        return level
 
-    def _reckoned(self, nearest: Course | None) -> tuple[Moment, Wrap]:
-        """Seed where nothing is measured: in balance with the prior air, or sealed as it was."""
-        lot = self.lot
-        wrap, mc = Wrap.OPEN, prior_mc_dry_pct(lot, self.model)
-        if nearest is not None and nearest.sealed:
-            wrap, mc = nearest.stay.wrap, nearest.start_mc_dry_pct
-        return Moment(NOTHING_YET, mc, lot.prior_temp_c, lot.prior_rh_pct), wrap
+    def losses_by(self, leg: Ints, level: Floats, time_ms: int) -> Floats:
+        """Look the loss of every lot up, once legs and levels are known [probit]."""
+        return self._sum_up(leg, level[self._legs.curve[leg]], time_ms)
 
+    def _sum_up(self, leg: Ints, level: Floats, times_ms: Ints | int) -> Floats:
+        days = (times_ms - self._legs.anchor_ms[leg]) / MS_PER_DAY
+        found: Floats = self._loss[leg] + level + self._rate[leg] * days
+        return found
 
-def _add(one: Sums, other: Sums) -> Sums:
-    return tuple(first + second for first, second in zip(one, other, strict=True))
+    def _legs_at(self, which: Ints, times_ms: Ints) -> Ints:
+        """Give the leg some lots are in at times."""
+        first, count = self._legs.first[which], self._legs.count[which]
+        if not len(which):
+            return first
+        starts = np.cumsum(count) - count
+        legs = np.arange(int(count.sum())) + np.repeat(first - starts, count)
+        over = self._legs.end_ms[legs] <= np.repeat(times_ms, count)
+        return np.asarray(first + np.add.reduceat(over, starts, dtype=int))
+
+    def _read(self, leg: Ints, times_ms: Ints) -> Moments:
+        return read(self._store, self._legs.trails.keys, self._legs.curve[leg], times_ms)

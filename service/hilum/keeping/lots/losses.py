@@ -6,19 +6,24 @@ each way.
 """
 
 import math
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
 from hilum.domain.model import MS_PER_DAY, Floats, Ints, Lot
 from hilum.domain.ports import Store
-from hilum.keeping.lots.life import LotLife
-from hilum.keeping.lots.lossnotes import loss_notes
-from hilum.keeping.reckoning.course import ISOTHERM_TEMP_C, Ledger, Moment
+from hilum.keeping.lots.legs import NONE
+from hilum.keeping.lots.life import Lives, States
+from hilum.keeping.lots.lossnotes import Around, Spent, loss_notes
+from hilum.keeping.reckoning.course import ISOTHERM_TEMP_C, NEVER_MS
+from hilum.keeping.reckoning.kernel import SECONDS_PER_DAY
+from hilum.keeping.reckoning.moments import Moments, alike
 from hilum.science.errors import NoLifeModelError, UnknownNameError
 from hilum.science.isotherms import RH_HIGH_PCT, wet_from_dry_pct
 from hilum.science.kinds import Kind, kind, own_isotherm
-from hilum.science.seedmodel import SeedModel, loss_rate_per_day
+from hilum.science.seedmodel import SeedModel, is_very_dry, is_wet, loss_rate_per_day
 from hilum.science.surrogates import COLD_FACTOR, DRY_FACTOR, Basis, basis_for, model_on
 
 RECENT_MS = 30 * MS_PER_DAY
@@ -28,7 +33,7 @@ AHEAD_MS = round(365.25 * MS_PER_DAY)
 """What is to come is reckoned at the mean rate over this time in the present box, or as much of it
 as there is: a whole year holds every season."""
 
-RECENT_LEAST_MS = MS_PER_DAY
+LEAST_DAYS = 1.0
 """A shorter history gives no mean: the rate of the moment stands for it."""
 
 
@@ -106,103 +111,185 @@ class LotLoss:
         return self.observed_probit + self.unobserved_probit
 
 
-def lot_loss(store: Store, lot: Lot, at_ms: int, ledger: Ledger | None = None) -> LotLoss:
-    """Say what storage has cost a lot up to a time.
+class Losses:
+    """What storage has cost many lots: loaded once, asked for any time.
 
     Parameters
     ----------
     store : Store
-        Stays and ledger.
-    lot : Lot
-        The lot.
-    at_ms : int
-        The time; after the last reading of its box the conditions are held and counted as
-        estimated.
-    ledger : Ledger, optional
-        Shared by the lots of a page, so that each row is read once.
-
-    Returns
-    -------
-    LotLoss
-        Figures with notes; without figures where the kind has no life model.
+        Stays and ledger; for many lots a ``Snapshot`` of it.
+    lots : sequence of Lot
+        The lots.
     """
+
+    def __init__(self, store: Store, lots: Sequence[Lot]) -> None:
+        self._store = store
+        self._lots = lots
+        found = [_seed_of(lot.kind) for lot in lots]
+        self._why_not = [each if isinstance(each, str) else "" for each in found]
+        self._seeds = [each for each in found if isinstance(each, _Seed)]
+        modelled = [place for place, why in enumerate(self._why_not) if not why]
+        self._place = np.full(len(lots), NONE)
+        self._place[modelled] = np.arange(len(modelled))
+        self._modelled = [lots[place] for place in modelled]
+        self._lives = Lives(store, self._modelled, [seed.model for seed in self._seeds])
+
+    def since_origin(self, which: Ints, times_ms: Ints) -> Floats:
+        """Give the loss of some lots at times.
+
+        Parameters
+        ----------
+        which : ndarray of int
+            Which of the lots; any of them more than once.
+        times_ms : ndarray of int
+            A time for each [ms since 1970 UTC].
+
+        Returns
+        -------
+        ndarray
+            Loss since the lot's origin [probit], negative before it; NaN where it is not modelled.
+        """
+        lost = np.full(len(which), np.nan)
+        known = np.flatnonzero(self._place[which] != NONE)
+        lives, at = self._lives, self._place[which[known]]
+        some, back = np.unique(at, return_inverse=True)
+        start = lives.losses(some, lives.origin_ms[some])[back.reshape(-1)]
+        lost[known] = lives.losses(at, times_ms[known]) - start
+        lost[known[lives.origin_ms[at] == NEVER_MS]] = 0.0
+        return lost
+
+    def up_to(self, at_ms: int) -> list[LotLoss]:
+        """Say what storage has cost each lot up to a time.
+
+        Parameters
+        ----------
+        at_ms : int
+            The time; after the last reading of its box the conditions are held and counted as
+            estimated.
+
+        Returns
+        -------
+        list of LotLoss
+            Figures with notes; without figures where the kind has no life model.
+        """
+        told = self._told(at_ms)
+        return [
+            LotLoss(lot.code, at_ms, notes=(why,)) if why else next(told)
+            for lot, why in zip(self._lots, self._why_not, strict=True)
+        ]
+
+    def _told(self, at_ms: int) -> Iterator[LotLoss]:
+        lives, every = self._lives, np.arange(len(self._modelled))
+        origin_ms = np.minimum(lives.origin_ms, at_ms)
+        now, begun = lives.states(every, np.full(len(every), at_ms)), lives.states(every, origin_ms)
+        observed, unobserved = now.observed - begun.observed, now.unobserved - begun.unobserved
+        looks = _looks(self._seeds, now.seed)
+        means = _means(lives, now, begun, origin_ms, at_ms)
+        in_box, later = observed[:, :3], (observed + unobserved)[:, 3:]
+        figures = np.concatenate([in_box, unobserved[:, [0, 2]], later, looks, means], axis=1)
+        newest_ms = lives.newest_ms(now.stay, at_ms).tolist()
+        for place, row in enumerate(figures.tolist()):
+            around = Around(
+                self._modelled[place],
+                *lives.stay_of(place, int(now.stay[place])),
+                newest_ms[place],
+                at_ms,
+            )
+            yield self._one(around, self._seeds[place], row)
+
+    def _one(self, around: Around, seed: "_Seed", figures: list[float]) -> LotLoss:
+        in_box, covered_s, estimated_s, elsewhere, unknown_s, wet_s, cold, dry, *looks = figures
+        temp_c, erh_pct, mc_wet_pct, rate, wet_now, very_dry, *means = looks
+        recent, recent_days, ahead, ahead_days = means
+        days = unknown_s / SECONDS_PER_DAY
+        spent = Spent(covered_s, estimated_s, wet_s, days, bool(wet_now), bool(very_dry))
+        return LotLoss(
+            code=around.lot.code,
+            at_ms=around.at_ms,
+            observed_probit=in_box,
+            unobserved_probit=elsewhere,
+            unobserved_days=days,
+            covered_s=covered_s,
+            estimated_s=estimated_s,
+            wet_s=wet_s,
+            cold_probit=cold,
+            dry_probit=dry,
+            mc_wet_pct=mc_wet_pct,
+            erh_pct=erh_pct,
+            temp_c=temp_c,
+            rate_per_day=rate,
+            recent_per_day=recent if recent_days >= LEAST_DAYS else rate,
+            ahead_per_day=ahead if ahead_days >= LEAST_DAYS else rate,
+            ahead_days=ahead_days,
+            basis=seed.basis,
+            factor=_factor(seed.basis, in_box + elsewhere, cold, dry),
+            notes=loss_notes(self._store, around, spent),
+        )
+
+
+def lot_loss(store: Store, lot: Lot, at_ms: int) -> LotLoss:
+    """Say what storage has cost one lot up to a time; see ``Losses.up_to``."""
+    return Losses(store, [lot]).up_to(at_ms)[0]
+
+
+def loss_at(store: Store, lot: Lot, times_ms: Ints) -> Floats:
+    """Give one lot's loss at many times, for the line of its life; see ``Losses.since_origin``."""
+    return Losses(store, [lot]).since_origin(np.zeros(len(times_ms), dtype=np.int64), times_ms)
+
+
+@dataclass(frozen=True, slots=True)
+class _Seed:
+    kind: Kind
+    basis: Basis
+    model: SeedModel
+
+
+@cache
+def _seed_of(kind_key: str) -> _Seed | str:
+    """Give what stands for a kind, or why its loss is not modelled."""
     try:
-        seed = kind(lot.kind)
+        seed = kind(kind_key)
         basis = basis_for(seed)
     except (NoLifeModelError, UnknownNameError) as error:
-        return LotLoss(lot.code, at_ms, notes=(str(error),))
-    model = model_on(basis, seed)
-    life = LotLife(ledger or Ledger(store), lot, store.stays(lot=lot.code), model)
-    origin_ms = at_ms if life.origin_ms is None else min(life.origin_ms, at_ms)
-    tally, moment = life.between(origin_ms, at_ms), life.moment(at_ms)
-    loss, _, _, wet_s, cold, dry = tally.both
-    erh_pct, mc_wet_pct = _own_moisture(model, seed, moment)
-    rate = loss_rate_per_day(model, moment.mc_dry_pct, moment.temp_c)
-    since_ms = _since(life, origin_ms, at_ms)
-    return LotLoss(
-        code=lot.code,
-        at_ms=at_ms,
-        observed_probit=tally.observed[0],
-        unobserved_probit=tally.unobserved[0],
-        unobserved_days=tally.unobserved_days,
-        covered_s=tally.observed[1],
-        estimated_s=tally.observed[2],
-        wet_s=wet_s,
-        cold_probit=cold,
-        dry_probit=dry,
-        mc_wet_pct=mc_wet_pct,
-        erh_pct=erh_pct,
-        temp_c=moment.temp_c,
-        rate_per_day=rate,
-        recent_per_day=_mean(life, max(origin_ms, at_ms - RECENT_MS), at_ms, rate),
-        ahead_per_day=_mean(life, since_ms, at_ms, rate),
-        ahead_days=(at_ms - since_ms) / MS_PER_DAY,
-        basis=basis,
-        factor=_factor(basis, loss, cold, dry),
-        notes=loss_notes(store, life, tally, moment, at_ms),
-    )
+        return str(error)
+    return _Seed(seed, basis, model_on(basis, seed))
 
 
-def loss_at(store: Store, lot: Lot, times_ms: Ints, ledger: Ledger | None = None) -> Floats:
-    """Give a lot's loss at many times, for the line of its life.
+def _looks(seeds: Sequence[_Seed], state: Moments) -> Floats:
+    """How seed is: temperature [°C], its humidity, moisture of the kind's own seed [% wet basis].
 
-    Parameters
-    ----------
-    store : Store
-        Stays and ledger.
-    lot : Lot
-        The lot.
-    times_ms : ndarray
-        Times [ms since 1970 UTC].
-    ledger : Ledger, optional
-        As for ``lot_loss``.
-
-    Returns
-    -------
-    ndarray
-        Loss since the origin [probit], negative before it; NaN where it is not modelled.
+    And the present rate of loss [probit/d], whether it is too wet (1 or 0), and very dry.
     """
-    try:
-        seed = kind(lot.kind)
-        model = model_on(basis_for(seed), seed)
-    except (NoLifeModelError, UnknownNameError):
-        return np.full(len(times_ms), np.nan)
-    life = LotLife(ledger or Ledger(store), lot, store.stays(lot=lot.code), model)
-    return np.array([life.loss_probit(int(time_ms)) for time_ms in times_ms])
+    found = np.empty((len(seeds), 6))
+    found[:, 0] = state.temp_c
+    for one, some in alike([seed.kind.key for seed in seeds]):
+        seed, mc, temp_c = seeds[one], state.mc_dry_pct[some], state.temp_c[some]
+        held_c = np.clip(temp_c, *ISOTHERM_TEMP_C)
+        erh_pct = seed.model.isotherm.erh_pct(mc, held_c)
+        own = own_isotherm(seed.kind).mc_dry_pct(np.minimum(erh_pct, RH_HIGH_PCT), held_c)
+        found[some, 1:3] = np.stack([erh_pct, wet_from_dry_pct(own)], axis=1)
+        found[some, 3] = loss_rate_per_day(seed.model, mc, temp_c)
+        found[some, 4] = is_wet(seed.model, mc, temp_c)
+        found[some, 5] = is_very_dry(seed.model, mc, temp_c)
+    return found
 
 
-def _since(life: LotLife, origin_ms: int, at_ms: int) -> int:
-    """Start of the time that stands for what is to come."""
-    course = life.course_at(at_ms)
-    arrived_ms = origin_ms if course is None else course.stay.from_ms
-    return min(max(origin_ms, arrived_ms, at_ms - AHEAD_MS), at_ms)
-
-
-def _mean(life: LotLife, start_ms: int, at_ms: int, rate: float) -> float:
-    """Mean loss over a time [probit/d]; the present rate where the time is too short."""
-    if at_ms - start_ms < RECENT_LEAST_MS:
-        return rate
-    return life.between(start_ms, at_ms).both[0] / ((at_ms - start_ms) / MS_PER_DAY)
+def _means(lives: Lives, now: States, begun: States, origin_ms: Ints, at_ms: int) -> Floats:
+    """Loss a day over the last month and year of a stay, each with the days it is the mean of."""
+    arrived_ms = np.maximum(lives.arrived_ms(now.stay), origin_ms)
+    late = np.flatnonzero(arrived_ms > np.maximum(origin_ms, at_ms - AHEAD_MS))
+    arrived = begun.loss_probit.copy()
+    arrived[late] = lives.losses(late, arrived_ms[late])
+    columns = []
+    for span_ms, since_ms, since in (
+        (RECENT_MS, origin_ms, begun.loss_probit),
+        (AHEAD_MS, arrived_ms, arrived),
+    ):
+        # loss only grows: where a time is the later one, so is its loss the larger
+        lost = now.loss_probit - np.maximum(since, lives.losses_on(at_ms - span_ms))
+        days = (at_ms - np.maximum(since_ms, at_ms - span_ms)) / MS_PER_DAY
+        columns += [lost / np.maximum(days, LEAST_DAYS), days]
+    return np.stack(columns, axis=1)
 
 
 def _factor(basis: Basis, loss: float, cold: float, dry: float) -> float:
@@ -211,11 +298,3 @@ def _factor(basis: Basis, loss: float, cold: float, dry: float) -> float:
         return basis.factor
     widened = cold * math.log(COLD_FACTOR) + dry * math.log(DRY_FACTOR)
     return basis.factor * math.exp(widened / loss)
-
-
-def _own_moisture(model: SeedModel, seed: Kind, moment: Moment) -> tuple[float, float]:
-    """Seed humidity, and the moisture of the kind's own seed that goes with it [% wet basis]."""
-    temp_c = min(max(moment.temp_c, ISOTHERM_TEMP_C[0]), ISOTHERM_TEMP_C[1])
-    erh_pct = model.isotherm.erh_pct(moment.mc_dry_pct, temp_c)
-    own = own_isotherm(seed).mc_dry_pct(min(erh_pct, RH_HIGH_PCT), temp_c)
-    return erh_pct, wet_from_dry_pct(own)

@@ -1,44 +1,57 @@
 """What has to be said beside a lot's loss, in words."""
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 from hilum.domain.model import Lot
 from hilum.domain.ports import Store
-from hilum.keeping.lots.life import LotLife, Tally
 from hilum.keeping.lots.origin import is_assumed, label_day
-from hilum.keeping.reckoning.course import Course, Moment
+from hilum.keeping.reckoning.course import Course
 from hilum.keeping.reckoning.kernel import SECONDS_PER_DAY
-from hilum.science.seedmodel import SeedModel, is_very_dry, is_wet
 
 ESTIMATED_SHARE = 0.05
 """A smaller share of the time without readings is not worth a note. Our choice."""
 
 
-def loss_notes(
-    store: Store, life: LotLife, tally: Tally, moment: Moment, at_ms: int
-) -> tuple[str, ...]:
+@dataclass(frozen=True, slots=True)
+class Around:
+    """Where a lot is at a time: its stay, whether that is its first, and the box's newest row."""
+
+    lot: Lot
+    course: Course | None
+    first: bool
+    newest_ms: int  # -1: there is none
+    at_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class Spent:
+    """How a lot has spent its time up to then, and whether it is too wet or very dry at the end."""
+
+    covered_s: float
+    estimated_s: float
+    wet_s: float
+    unobserved_days: float
+    wet_now: bool
+    very_dry: bool
+
+
+def loss_notes(store: Store, around: Around, spent: Spent) -> tuple[str, ...]:
     """Collect what qualifies a loss, the gravest first."""
-    course = life.course_at(at_ms)
-    return (
-        *_limits(life.model, tally, moment),
-        *_silence(store, life, course, at_ms),
-        *_reckoning(life, tally, course),
-    )
+    return (*_limits(spent), *_silence(store, around), *_reckoning(around, spent))
 
 
-def _limits(model: SeedModel, tally: Tally, moment: Moment) -> Iterator[str]:
-    wet_s = tally.both[3]
-    if is_wet(model, moment.mc_dry_pct, moment.temp_c):
+def _limits(spent: Spent) -> Iterator[str]:
+    if spent.wet_now:
         yield "The seed is too wet now for any figure of its life. Dry it."
-    if wet_s >= 1800.0:
+    if spent.wet_s >= 1800.0:
         yield (
-            f"For {_span(wet_s)} the seed was too wet for the equation: the real loss in that time "
-            "is not known and can be far larger."
+            f"For {_span(spent.wet_s)} the seed was too wet for the equation: the real loss in "
+            "that time is not known and can be far larger."
         )
-    if is_very_dry(model, moment.mc_dry_pct, moment.temp_c):
+    if spent.very_dry:
         yield "The seed is very dry: no further gain is claimed for drying it more."
-    _, covered_s, estimated_s, *_ = tally.observed
-    share = estimated_s / max(covered_s + estimated_s, 1.0)
+    share = spent.estimated_s / max(spent.covered_s + spent.estimated_s, 1.0)
     if share >= ESTIMATED_SHARE:
         yield (
             f"{share * 100:.0f} % of its time in boxes has no readings; it is counted with the "
@@ -46,37 +59,41 @@ def _limits(model: SeedModel, tally: Tally, moment: Moment) -> Iterator[str]:
         )
 
 
-def _silence(store: Store, life: LotLife, course: Course | None, at_ms: int) -> Iterator[str]:
-    if course is None:
-        yield f"It is in no box now: its loss is reckoned at {_prior(life.lot)}."
+def _silence(store: Store, around: Around) -> Iterator[str]:
+    if around.course is None:
+        yield f"It is in no box now: its loss is reckoned at {_prior(around.lot)}."
         return
-    box = store.box(course.stay.box)
-    newest_ms = life.newest_ms(course, at_ms)
-    if newest_ms is None:
+    box = store.box(around.course.stay.box)
+    if around.newest_ms < 0:
         yield (
             f"There are no readings from {box.name} yet: the loss there is reckoned at "
-            f"{_prior(life.lot)}."
+            f"{_prior(around.lot)}."
         )
-    elif at_ms - newest_ms > box.gap_limit_s * 1000:
-        silent_s = (at_ms - newest_ms) / 1000.0
+    elif around.at_ms - around.newest_ms > box.gap_limit_s * 1000:
+        silent_s = (around.at_ms - around.newest_ms) / 1000.0
         yield (
             f"{box.name} has been silent for {_span(silent_s)}: its last conditions are taken to "
             "go on."
         )
 
 
-def _reckoning(life: LotLife, tally: Tally, course: Course | None) -> Iterator[str]:
-    day = label_day(life.lot)
+def _reckoning(around: Around, spent: Spent) -> Iterator[str]:
+    day, course = label_day(around.lot), around.course
     if day is None:
         yield "No date of a germination test is known: the loss counts from its first box."
-    elif is_assumed(life.lot):
+    elif is_assumed(around.lot):
         yield f"Only its year is known: the loss counts from {day:%Y-%m-%d}."
-    if tally.unobserved_days >= 1.0:
+    if spent.unobserved_days >= 1.0:
         yield (
-            f"For {_span(tally.unobserved_days * SECONDS_PER_DAY)} nobody measured: that time is "
-            f"reckoned at {_prior(life.lot)}."
+            f"For {_span(spent.unobserved_days * SECONDS_PER_DAY)} nobody measured: that time is "
+            f"reckoned at {_prior(around.lot)}."
         )
-    if course is not None and life.packing_is_assumed(course):
+    if (
+        course is not None
+        and course.sealed
+        and around.first
+        and course.stay.start_mc_wet_pct is None
+    ):
         yield (
             "Its moisture in the sealed wrap was not measured: it is taken to be the limit for "
             "packing this kind sealed, or in balance with the air before where no limit is known."

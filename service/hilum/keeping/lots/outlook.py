@@ -5,20 +5,21 @@ person is shown is a median with a 90 % band.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from hilum.domain.model import MS_PER_DAY, Floats, GerminationTest, Ints, Lot
 from hilum.domain.ports import Store
-from hilum.keeping.lots.losses import LotLoss, loss_at, lot_loss
+from hilum.keeping.lots.losses import Losses, LotLoss, loss_at
 from hilum.keeping.lots.origin import label_day, ms_of
-from hilum.keeping.reckoning.course import Ledger
+from hilum.keeping.lots.snapshot import Snapshot
 from hilum.science.errors import UnknownNameError
 from hilum.science.germination import CANNOT_TELL, Count, Evidence, Start, start_from_label
 from hilum.science.kinds import Kind, kind
 from hilum.science.normal import ned
 from hilum.science.posterior import Band, Posterior, posterior, posteriors
+from hilum.science.retests import LEFT_OUT, outdone
 
 FAR_DAYS = 50 * 365.25
 """Dates further ahead are not named: nobody knows the box of fifty years from now."""
@@ -114,6 +115,7 @@ class Case:
     tests: tuple[tuple[GerminationTest, float], ...]
     shift_probit: float
     evidence: Evidence | None
+    counts: tuple[Count, ...] = ()  # all of them, also those that a later test outdoes
 
     @property
     def total_probit(self) -> float:
@@ -121,33 +123,45 @@ class Case:
         return (self.loss.total_probit or 0.0) + self.shift_probit
 
 
-def lot_case(store: Store, lot: Lot, at_ms: int, ledger: Ledger | None = None) -> Case:
-    """Gather what is known of a lot up to a time.
+def lot_cases(store: Store, lots: Sequence[Lot], at_ms: int) -> list[Case]:
+    """Gather what is known of lots up to a time.
 
     Parameters
     ----------
     store : Store
-        Lots, tests, stays and ledger.
-    lot : Lot
-        The lot.
+        Lots, tests, stays and ledger; for many lots a ``Snapshot`` of it.
+    lots : sequence of Lot
+        The lots.
     at_ms : int
         The time; tests from later are left out.
-    ledger : Ledger, optional
-        Shared by the lots of a page, so that each row is read once.
 
     Returns
     -------
-    Case
-        Without evidence where the kind has no life model.
+    list of Case
+        One for each lot; without evidence where its kind has no life model.
     """
+    losses = Losses(store, lots)
+    tests = [[test for test in store.tests(lot.code) if ms_of(test.on) <= at_ms] for lot in lots]
+    which = np.repeat(np.arange(len(lots)), [len(mine) for mine in tests])
+    times_ms = np.array([ms_of(test.on) for mine in tests for test in mine], dtype=np.int64)
+    spent = iter(losses.since_origin(which, times_ms).tolist())
+    return [
+        _case(lot, loss, tuple((test, next(spent)) for test in mine))
+        for lot, loss, mine in zip(lots, losses.up_to(at_ms), tests, strict=True)
+    ]
+
+
+def lot_case(store: Store, lot: Lot, at_ms: int) -> Case:
+    """Gather what is known of one lot; see ``lot_cases``."""
+    return lot_cases(store, [lot], at_ms)[0]
+
+
+def _case(lot: Lot, loss: LotLoss, tests: tuple[tuple[GerminationTest, float], ...]) -> Case:
+    """Put what is known of a lot together, its tests with the loss up to each."""
     found = _kind(lot)
-    loss = lot_loss(store, lot, at_ms, ledger)
     if not loss.modelled or loss.factor is None:
         return Case(lot, found, loss, None, (), 0.0, None)
-    tests = [test for test in store.tests(lot.code) if ms_of(test.on) <= at_ms]
-    times = np.array([ms_of(test.on) for test in tests], dtype=np.int64)
-    at_tests = loss_at(store, lot, times, ledger) if tests else np.empty(0)
-    shift = max(0.0, -float(at_tests.min())) if tests else 0.0
+    shift = max([0.0, *(-spent for _, spent in tests)])
     start = start_from_label(
         lot.label_pct,
         lot.label_n,
@@ -155,12 +169,29 @@ def lot_case(store: Store, lot: Lot, at_ms: int, ledger: Ledger | None = None) -
         minimum_pct=_minimum(lot, found).pct,
     )
     counts = [] if start.count is None else [_moved(start.count, shift)]
-    counts += [
-        Count(test.germinated, test.sown, float(spent) + shift)
-        for test, spent in zip(tests, at_tests, strict=True)
-    ]
-    seen = tuple((test, float(spent)) for test, spent in zip(tests, at_tests, strict=True))
-    return Case(lot, found, loss, start, seen, shift, Evidence(tuple(counts), loss.factor))
+    counts += [Count(test.germinated, test.sown, spent + shift) for test, spent in tests]
+    stale = _outdone(counts) if tests else ()
+    if stale:
+        loss = replace(loss, notes=(*loss.notes, *_left_out(tests, len(counts), stale)))
+    kept = tuple(count for place, count in enumerate(counts) if place not in stale)
+    evidence = Evidence(kept, loss.factor or 1.0)
+    return Case(lot, found, loss, start, tests, shift, evidence, tuple(counts))
+
+
+def _outdone(counts: Sequence[Count]) -> tuple[int, ...]:
+    """Places of the counts that a later test outdoes; the packet's may be later than a test."""
+    order = sorted(range(len(counts)), key=lambda place: (counts[place].loss_probit, place))
+    stale = outdone([counts[place] for place in order])
+    return tuple(sorted(place for place, old in zip(order, stale, strict=True) if old))
+
+
+def _left_out(
+    tests: Sequence[tuple[GerminationTest, float]], count: int, stale: Sequence[int]
+) -> tuple[str, ...]:
+    """Name the counts that a later test outdoes."""
+    names = ["The figure on the packet"] * (count - len(tests))
+    names += [f"The test of {test.on.isoformat()}" for test, _ in tests]
+    return tuple(LEFT_OUT.format(what=names[place]) for place in stale)
 
 
 def lot_outlook(store: Store, code: str, at_ms: int) -> LotOutlook:
@@ -255,8 +286,7 @@ def life_line(store: Store, code: str, times_ms: Ints, at_ms: int) -> Band:
 
 def viabilities(store: Store, lots: Sequence[Lot], at_ms: int) -> dict[str, Band]:
     """Viability of many lots at once, by code; lots without a life model are left out."""
-    ledger = Ledger(store)
-    cases = [lot_case(store, lot, at_ms, ledger) for lot in lots]
+    cases = lot_cases(Snapshot(store).store, lots, at_ms)
     usable = [case for case in cases if case.evidence is not None]
     evidences = [case.evidence for case in usable if case.evidence is not None]
     total: Floats = np.array([[case.total_probit] for case in usable])
@@ -329,11 +359,9 @@ def _reached(
 def _tests_seen(case: Case) -> tuple[TestSeen, ...]:
     """Each test beside what label, storage and the tests before it made one expect."""
     seen = []
-    evidence = case.evidence
     for index, (test, spent) in enumerate(case.tests):
         at = spent + case.shift_probit
-        counts = () if evidence is None else evidence.counts
-        starts = len(counts) - len(case.tests)
-        before = Evidence(counts[: starts + index], case.loss.factor or 1.0)
+        starts = len(case.counts) - len(case.tests)
+        before = Evidence(case.counts[: starts + index], case.loss.factor or 1.0)
         seen.append(TestSeen(test, at, posterior(before).shown(at)))
     return tuple(seen)

@@ -8,9 +8,8 @@ import numpy as np
 
 from hilum.domain.model import MS_PER_DAY, Lot
 from hilum.domain.ports import Store
-from hilum.keeping.lots.outlook import FAR_DAYS, Case, lot_case
+from hilum.keeping.lots.outlook import FAR_DAYS, Case, lot_cases
 from hilum.keeping.lots.snapshot import Snapshot
-from hilum.keeping.reckoning.course import Ledger
 from hilum.science.endurance import bearable_loss
 from hilum.science.germination import MAX_LOSS_PROBIT
 from hilum.science.kinds import kind
@@ -86,9 +85,8 @@ def use_first(store: Store, at_ms: int) -> list[UseFirst]:
         Used-up and archived lots are left out.
     """
     shelf = Snapshot(store)
-    ledger = Ledger(shelf.store)
     lots = [lot for lot in shelf.lots() if not lot.archived and lot.seeds != 0]
-    cases = [lot_case(shelf.store, lot, at_ms, ledger) for lot in lots]
+    cases = lot_cases(shelf.store, lots, at_ms)
     known = [case for case in cases if _is_known(case)]
     told = _told(known, at_ms)
     unknown = [_unknown(case) for case in cases if not _is_known(case)]

@@ -1,4 +1,4 @@
-"""What the ledger says of a lot at any moment of its stays.
+"""What the ledger says of lots at any moment of their stays.
 
 A stay is read off two curves: its own start-up until that has joined the shared curve, the shared
 one from there on. In a sealed wrap one curve of constant moisture serves.
@@ -6,18 +6,18 @@ one from there on. In a sealed wrap one curve of constant moisture serves.
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, lru_cache
 
 import numpy as np
 
-from hilum.domain.model import MS_PER_DAY, CurveKey, LedgerRows, Lot, Stay
-from hilum.domain.ports import Store
-from hilum.keeping.reckoning.kernel import COLD_C, NOTHING_YET, SECONDS_PER_DAY, SUMS, burden
+from hilum.domain.model import CurveKey, Ints, Lot, Stay
+from hilum.domain.ports import LedgerStore
+from hilum.keeping.reckoning.kernel import SUMS
 from hilum.keeping.reckoning.ledger import is_sealed
+from hilum.keeping.reckoning.moments import Flags, Moments, read
 from hilum.science.errors import NoLifeModelError, UnknownNameError
 from hilum.science.isotherms import dry_from_wet_pct
 from hilum.science.kinds import kind, own_isotherm
-from hilum.science.lag import relax, tau_days
 from hilum.science.seedmodel import SeedModel, equilibrium_mc_dry_pct, model_for
 from hilum.science.surrogates import seed_model_for
 
@@ -25,49 +25,9 @@ START_DECIMALS = 3
 """Moisture on arrival is rounded to so many decimals of a per cent, so that lots that arrive alike
 share a curve. The loss rate changes by less than one part in a thousand."""
 
-HELD_STEPS = 48
-"""Steps in which conditions held after the last reading are followed, short ones first."""
-
 ISOTHERM_TEMP_C = (0.0, 50.0)
 
-Sums = tuple[float, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Moment:
-    """A lot at one time: sums since the curve's start as in ``SUMS``, and how it is then.
-
-    Moisture is that of the model's seed. Temperature and humidity are the box's.
-    """
-
-    sums: Sums
-    mc_dry_pct: float
-    temp_c: float
-    rh_pct: float
-
-
-class Ledger:
-    """Reads the ledger, each row only once: for one page or one run."""
-
-    def __init__(self, store: Store) -> None:
-        self._store = store
-        self._rows: dict[tuple[CurveKey, int], LedgerRows] = {}
-        self._moments: dict[tuple[CurveKey, int], Moment | None] = {}
-
-    def around(self, key: CurveKey, time_ms: int) -> LedgerRows:
-        """Give the last row up to a time and the one after it, as far as there are any."""
-        name = (key, time_ms)
-        if name not in self._rows:
-            self._rows[name] = self._store.rows_at([(key, time_ms)])[1]
-        return self._rows[name]
-
-    def moment(self, key: CurveKey, time_ms: int) -> Moment | None:
-        """Read one curve; ``None``: it has no rows."""
-        name = (key, time_ms)
-        if name not in self._moments:
-            rows = self.around(key, time_ms)
-            self._moments[name] = _read(key, rows, time_ms) if len(rows) else None
-        return self._moments[name]
+ALWAYS_MS, NEVER_MS = -(2**62), 2**62
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,92 +62,87 @@ class Course:
         """All curves the stay needs."""
         return (self.shared,) if self.sealed else (self.shared, self.start_up)
 
-    def at(self, ledger: Ledger, time_ms: int) -> Moment | None:
-        """Give the seed at a time of the stay; ``None`` while the box has no readings."""
-        rows = ledger.around(self.start_up, time_ms)
-        if self.sealed or len(rows) != 1 or int(rows.last_ms[0]) > time_ms:
-            return ledger.moment(self.start_up, time_ms)
-        join_ms = int(rows.last_ms[0])
-        if not (ledger.around(self.shared, time_ms).last_ms > join_ms).any():
-            return ledger.moment(self.start_up, time_ms)
-        now, then = (ledger.moment(self.shared, each) for each in (time_ms, join_ms))
-        if now is None or then is None:
-            return None
-        sums = zip(_moment(rows, 0).sums, now.sums, then.sums, strict=True)
-        return replace(now, sums=tuple(begun + (end - start) for begun, end, start in sums))
 
-
-def _read(key: CurveKey, rows: LedgerRows, time_ms: int) -> Moment:
-    """Read a curve between two rows, before its first, or held after its last."""
-    model = model_for(key.model)
-    first, first_ms = _moment(rows, 0), int(rows.last_ms[0])
-    if len(rows) == 2:
-        return _between(first, first_ms, _moment(rows, 1), int(rows.last_ms[1]), time_ms)
-    if first_ms <= time_ms:
-        return held(model, key.wrap, first, (time_ms - first_ms) / MS_PER_DAY)
-    mc = first.mc_dry_pct if key.start_mc_dry_pct is None else key.start_mc_dry_pct
-    start = replace(first, sums=NOTHING_YET, mc_dry_pct=mc)
-    begin_ms = key.start_ms
-    if begin_ms is None:  # its first reading
-        begin_ms = first_ms - round(sum(first.sums[1:3]) * 1000.0)
-    if begin_ms <= time_ms:
-        return _between(start, begin_ms, first, first_ms, time_ms)
-    missed = held(model, key.wrap, start, (begin_ms - time_ms) / MS_PER_DAY)
-    return replace(start, sums=tuple(-value for value in missed.sums))
-
-
-def held(model: SeedModel, wrap: str, start: Moment, days: float) -> Moment:
-    """Give the seed after some days in which its box stays as it is; the time is estimated.
+class Trails:
+    """How stays are read off the ledger: each one's start-up, and from when on the shared curve.
 
     Parameters
     ----------
-    model : SeedModel
-        The seed.
-    wrap : str
-        Its wrap.
-    start : Moment
-        Where it stands.
-    days : float
-        How long [d].
+    store : LedgerStore
+        The ledger.
+    courses : sequence of Course
+        The stays.
+
+    Attributes
+    ----------
+    courses : sequence of Course
+        The stays.
+    sealed, known : ndarray of bool
+        Whether the seed holds its own moisture, and whether the curve of a stay has rows.
+    keys : list of CurveKey
+        All curves, each once.
+    start_up, shared : ndarray of int
+        Which of the curves are those of each stay.
+    join_ms : ndarray of int
+        From when on the shared curve serves.
+    carried : ndarray
+        What then has to be added to its sums, stays x ``SUMS``.
     """
-    elapsed = days * np.linspace(0.0, 1.0, HELD_STEPS + 1) ** 2
-    tau = tau_days(wrap, model.size, start.temp_c)
-    target = equilibrium_mc_dry_pct(model, start.rh_pct, start.temp_c)
-    mc = relax(start.mc_dry_pct, target, elapsed, tau)
-    load = burden(model, mc, np.full(len(mc), start.temp_c))
-    steps = np.diff(elapsed)
-    loss, wet, dry = (
-        float(np.sum((values[1:] + values[:-1]) * steps)) * 0.5
-        for values in (load.rate_per_day, load.wet, load.dry_per_day)
-    )
-    cold = loss if start.temp_c < COLD_C else 0.0
-    gained = (loss, 0.0, days * SECONDS_PER_DAY, wet * SECONDS_PER_DAY, cold, dry)
-    sums = tuple(before + gain for before, gain in zip(start.sums, gained, strict=True))
-    return replace(start, sums=sums, mc_dry_pct=float(mc[-1]))
 
+    def __init__(self, store: LedgerStore, courses: Sequence[Course]) -> None:
+        self._store = store
+        self.courses = courses
+        places: dict[CurveKey, int] = {}
+        curves = [key for each in courses for key in (each.start_up, each.shared)]
+        pairs = [places.setdefault(key, len(places)) for key in curves]
+        self.keys = list(places)
+        self.start_up, self.shared = np.array(pairs, dtype=np.int64).reshape(-1, 2).T
+        self.sealed = self.start_up == self.shared
+        self.known = np.zeros(len(courses), dtype=np.bool_)
+        self.join_ms = np.where(self.sealed, ALWAYS_MS, NEVER_MS)
+        self.carried = np.zeros((len(courses), len(SUMS)))
+        self._join()
 
-def _moment(rows: LedgerRows, index: int) -> Moment:
-    return Moment(
-        tuple(float(getattr(rows, name)[index]) for name in SUMS),
-        float(rows.mc_dry_pct[index]),
-        float(rows.temp_c[index]),
-        float(rows.rh_pct[index]),
-    )
+    def _join(self) -> None:
+        """Find where start-up curves end; those have joined whose shared curve goes on."""
+        keys, store = self.keys, self._store
+        place, ends = store.rows_at([(keys[key], NEVER_MS) for key in self.start_up.tolist()])
+        self.known[place] = True
+        last_ms = np.zeros(len(self.known), dtype=np.int64)
+        last_ms[place] = ends.last_ms
+        own = np.zeros_like(self.carried)
+        own[place] = np.stack([getattr(ends, name) for name in SUMS], axis=1)
+        open_ = np.flatnonzero(self.known & ~self.sealed)
+        shared, join_ms = self.shared[open_], last_ms[open_]
+        asked = zip(shared.tolist(), join_ms.tolist(), strict=True)
+        place, rows = store.rows_at([(keys[key], time_ms) for key, time_ms in asked])
+        goes_on = np.zeros(len(open_), dtype=np.bool_)
+        goes_on[place[rows.last_ms > join_ms[place]]] = True
+        joined, join_ms = open_[goes_on], join_ms[goes_on]
+        self.join_ms[joined] = join_ms
+        then = read(store, keys, self.shared[joined], join_ms)
+        self.carried[joined] = own[joined] - then.sums
 
+    def curve_at(self, which: Ints, times_ms: Ints) -> tuple[Ints, Flags]:
+        """Give the curve that serves a stay at a time, and whether it is the shared one."""
+        settled = times_ms >= self.join_ms[which]
+        return np.where(settled, self.shared[which], self.start_up[which]), settled
 
-def _between(before: Moment, before_ms: int, after: Moment, after_ms: int, time_ms: int) -> Moment:
-    """Interpolate between two moments in a straight line."""
-    share = (time_ms - before_ms) / (after_ms - before_ms)
+    def at(self, which: Ints, times_ms: Ints) -> Moments:
+        """Give the seed of some stays at times; not found while a box has no readings."""
+        curve, settled = self.curve_at(which, times_ms)
+        found = read(self._store, self.keys, curve, times_ms)
+        found.sums[settled] += self.carried[which[settled]]
+        return found
 
-    def mix(start: float, end: float) -> float:
-        return start + (end - start) * share
-
-    return Moment(
-        tuple(map(mix, before.sums, after.sums)),
-        mix(before.mc_dry_pct, after.mc_dry_pct),
-        mix(before.temp_c, after.temp_c),
-        mix(before.rh_pct, after.rh_pct),
-    )
+    def newest_ms(self, which: Ints, time_ms: int) -> Ints:
+        """Time of the newest row of the boxes of some stays up to a time; -1: there is none."""
+        curves, place_of = np.unique(self.shared[which], return_inverse=True)
+        found = np.full(len(curves), -1)
+        place, rows = self._store.rows_at([(self.keys[key], time_ms) for key in curves.tolist()])
+        upto = rows.last_ms <= time_ms
+        found[place[upto]] = rows.last_ms[upto]
+        return np.asarray(found[place_of.reshape(-1)], dtype=np.int64)
 
 
 # Where a lot's courses begin
@@ -202,60 +157,82 @@ def model_of(kind_key: str) -> SeedModel | None:
         return None
 
 
-def courses(ledger: Ledger, lot: Lot, stays: Sequence[Stay]) -> list[Course]:
-    """Give a lot's stays with the curves that stand for them.
+def courses(
+    store: LedgerStore, lots: Sequence[Lot], stays: Sequence[Sequence[Stay]]
+) -> list[list[Course]]:
+    """Give lots' stays with the curves that stand for them.
 
     Parameters
     ----------
-    ledger : Ledger
+    store : LedgerStore
         Tells the moisture carried over from one stay to the next.
-    lot : Lot
-        The lot.
-    stays : sequence of Stay
-        Its stays in order of start.
+    lots : sequence of Lot
+        The lots.
+    stays : sequence of sequence of Stay
+        The stays of each in order of start.
 
     Returns
     -------
-    list of Course
-        One for each stay; none if the kind has no model.
+    list of list of Course
+        One for each stay of each lot; none if the kind has no model.
     """
-    model = model_of(lot.kind)
-    found: list[Course] = []
-    if model is None:
-        return found
-    for stay in stays:
-        mc = _arrival(ledger, lot, model, stay, found[-1] if found else None)
-        found.append(Course(stay, model, round(mc, START_DECIMALS)))
+    found: list[list[Course]] = [[] for _ in lots]
+    going = [
+        (lot, model, mine, theirs)
+        for lot, mine, theirs in zip(lots, found, stays, strict=True)
+        if (model := model_of(lot.kind)) is not None
+    ]
+    while going := [each for each in going if len(each[2]) < len(each[3])]:
+        carried = _carried(store, [mine[-1] if mine else None for _, _, mine, _ in going])
+        for (lot, model, mine, theirs), mc_dry_pct in zip(going, carried, strict=True):
+            stay = theirs[len(mine)]
+            if stay.start_mc_wet_pct is None and mc_dry_pct is not None:
+                mc = mc_dry_pct
+            else:
+                mc = _implied(lot, model, stay, first=not mine)
+            mine.append(Course(stay, model, round(mc, START_DECIMALS)))
     return found
 
 
-def prior_mc_dry_pct(lot: Lot, model: SeedModel) -> float:
-    """Moisture in balance with the air a lot lived in before it came here."""
-    return equilibrium_mc_dry_pct(model, lot.prior_rh_pct, lot.prior_temp_c)
+def _carried(store: LedgerStore, before: Sequence[Course | None]) -> list[float | None]:
+    """Moisture with which seed leaves stays; ``None``: there is no stay, or it is not known."""
+    ended = [
+        (place, each, each.stay.to_ms)
+        for place, each in enumerate(before)
+        if each is not None and each.stay.to_ms is not None
+    ]
+    found: list[float | None] = [None] * len(before)
+    trails = Trails(store, [each for _, each, _ in ended])
+    times_ms = np.array([to_ms for *_, to_ms in ended], dtype=np.int64)
+    moments = trails.at(np.arange(len(ended)), times_ms)
+    for i, (place, each, _) in enumerate(ended):
+        if moments.found[i]:
+            found[place] = float(moments.mc_dry_pct[i])
+        elif each.sealed:
+            found[place] = each.start_mc_dry_pct
+    return found
 
 
-def _arrival(
-    ledger: Ledger, lot: Lot, model: SeedModel, stay: Stay, before: Course | None
-) -> float:
-    """Moisture on arrival: as given, else carried over, else what the wrap or the air implies."""
-    sealed = is_sealed(stay.wrap, model.size)
+def _implied(lot: Lot, model: SeedModel, stay: Stay, *, first: bool) -> float:
+    """Moisture on arrival where none is carried over: as given, or by wrap or the air before."""
     if stay.start_mc_wet_pct is not None:
-        return _as_model(lot, model, stay.start_mc_wet_pct)
-    if before is not None and before.stay.to_ms is not None:
-        moment = before.at(ledger, before.stay.to_ms)
-        if moment is not None:
-            return moment.mc_dry_pct
-        if before.sealed:
-            return before.start_mc_dry_pct
+        return _as_model(lot.kind, stay.start_mc_wet_pct, lot.prior_temp_c)
     hermetic = kind(lot.kind).hermetic_mc_wet_pct
-    if sealed and before is None and hermetic is not None:
-        return _as_model(lot, model, hermetic.value)
-    return prior_mc_dry_pct(lot, model)
+    if first and hermetic is not None and is_sealed(stay.wrap, model.size):
+        return _as_model(lot.kind, hermetic.value, lot.prior_temp_c)
+    return prior_mc_dry_pct(model.key, lot.prior_rh_pct, lot.prior_temp_c)
 
 
-def _as_model(lot: Lot, model: SeedModel, mc_wet_pct: float) -> float:
+@lru_cache(maxsize=4096)
+def prior_mc_dry_pct(model_key: str, rh_pct: float, temp_c: float) -> float:
+    """Moisture in balance with the air a lot lived in before it came here."""
+    return equilibrium_mc_dry_pct(model_for(model_key), rh_pct, temp_c)
+
+
+@lru_cache(maxsize=4096)
+def _as_model(kind_key: str, mc_wet_pct: float, temp_c: float) -> float:
     """Turn a kind's own moisture into that of its model's seed at the same seed humidity."""
-    temp_c = min(max(lot.prior_temp_c, ISOTHERM_TEMP_C[0]), ISOTHERM_TEMP_C[1])
-    own = own_isotherm(kind(lot.kind))
-    erh_pct = own.erh_pct(dry_from_wet_pct(mc_wet_pct), temp_c)
-    return equilibrium_mc_dry_pct(model, erh_pct, temp_c)
+    seed = kind(kind_key)
+    temp_c = min(max(temp_c, ISOTHERM_TEMP_C[0]), ISOTHERM_TEMP_C[1])
+    erh_pct = own_isotherm(seed).erh_pct(dry_from_wet_pct(mc_wet_pct), temp_c)
+    return equilibrium_mc_dry_pct(seed_model_for(seed), erh_pct, temp_c)

@@ -19,7 +19,7 @@ from hilum.domain.model import (
 )
 from hilum.domain.ports import Store
 from hilum.keeping.reckoning.conditions import box_conditions, inside
-from hilum.keeping.reckoning.course import Ledger, courses
+from hilum.keeping.reckoning.course import courses
 from hilum.keeping.reckoning.kernel import Chunk, chunk_of
 from hilum.keeping.reckoning.ledger import JOINED_DRY_PCT, Cursor, advance, cut, shared_key
 
@@ -114,24 +114,23 @@ class LedgerKeeper:
 
     def _needed(self) -> dict[CurveKey, None]:
         """Give the curves of all stays, in order. Lots that are as they were are not gone into."""
-        ledger = Ledger(self._store)
         stays: dict[str, list[Stay]] = defaultdict(list)
         for stay in self._store.stays():
             stays[stay.lot].append(stay)
         lots, stale = self._lots, self._stale
         self._lots, self._stale = {}, set()
-        needed: dict[CurveKey, None] = {}
+        changed = []
         for lot in self._store.lots():
-            here = stays[lot.code]
             old = lots.get(lot.code)
-            if old is None or lot.code in stale or old[:2] != (lot, here):
-                keys = frozenset(
-                    key for course in courses(ledger, lot, here) for key in course.curves()
-                )
-                old = (lot, here, keys)
+            if old is None or lot.code in stale or old[:2] != (lot, stays[lot.code]):
+                changed.append(lot)
+                old = (lot, stays[lot.code], frozenset())
             self._lots[lot.code] = old
-            needed.update(dict.fromkeys(old[2]))
-        return needed
+        found = courses(self._store, changed, [stays[lot.code] for lot in changed])
+        for lot, theirs in zip(changed, found, strict=True):
+            keys = frozenset(key for course in theirs for key in course.curves())
+            self._lots[lot.code] = (lot, stays[lot.code], keys)
+        return dict.fromkeys(key for *_, keys in self._lots.values() for key in keys)
 
     def _ask_for(self, slug: str) -> None:
         """Mark the sensors of a box so late that only new curves are computed from the start."""

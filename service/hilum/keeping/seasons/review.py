@@ -28,7 +28,7 @@ from hilum.domain.ports import Store
 from hilum.keeping.lots.snapshot import Snapshot
 from hilum.keeping.reckoning import corrected
 from hilum.keeping.reckoning.conditions import inside
-from hilum.keeping.reckoning.course import Ledger, courses
+from hilum.keeping.reckoning.course import courses
 from hilum.keeping.reckoning.kernel import SECONDS_PER_DAY
 from hilum.science.errors import UnknownNameError
 from hilum.science.kinds import kind
@@ -315,12 +315,12 @@ def _raised(events: Sequence[Event]) -> int:
 
 def _losses(shelf: Snapshot, slug: str, start_ms: int, end_ms: int) -> tuple[KindLoss, ...]:
     """What the season cost each kind that lay in the box, by the curves all its lots share."""
-    ledger = Ledger(shelf.store)
     lots: dict[tuple[str, str], list[Lot]] = defaultdict(list)
     curves: dict[tuple[str, str], CurveKey] = {}
-    for code in dict.fromkeys(stay.lot for stay in shelf.stays(box=slug)):
-        lot = shelf.lot(code)
-        for course in courses(ledger, lot, shelf.stays(lot=code)):
+    here = [shelf.lot(code) for code in dict.fromkeys(stay.lot for stay in shelf.stays(box=slug))]
+    stays = [shelf.stays(lot=lot.code) for lot in here]
+    for lot, theirs in zip(here, courses(shelf.store, here, stays), strict=True):
+        for course in theirs:
             stay = course.stay
             ends = end_ms if stay.to_ms is None else stay.to_ms
             if stay.box == slug and stay.from_ms < end_ms and ends > start_ms:

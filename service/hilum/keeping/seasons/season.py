@@ -14,9 +14,8 @@ from hilum.domain.model import MS_PER_DAY, Lot, PlanLine, SeasonPlan, Wrap
 from hilum.domain.ports import Store
 from hilum.keeping.lots.ahead import Storage, evidence_then, losses_ahead, storage_named
 from hilum.keeping.lots.origin import ms_of
-from hilum.keeping.lots.outlook import Case, lot_case
+from hilum.keeping.lots.outlook import Case, lot_cases
 from hilum.keeping.lots.snapshot import Snapshot
-from hilum.keeping.reckoning.course import Ledger
 from hilum.keeping.seasons.seasonline import (
     Candidate,
     LineLot,
@@ -168,16 +167,15 @@ def _at_sowing(
     shelf: Snapshot, lots: list[Lot], storage: Storage, span_ms: tuple[int, int], *, fine: bool
 ) -> dict[str, _Grown]:
     """Give every lot as it will be at sowing."""
-    ledger, (at_ms, sow_ms) = Ledger(shelf.store), span_ms
+    at_ms, sow_ms = span_ms
     days = np.array([(sow_ms - at_ms) / MS_PER_DAY])
     grown: dict[str, _Grown] = {}
     usable, evidences, losses = [], [], []
-    for lot in lots:
-        case = lot_case(shelf.store, lot, at_ms, ledger)
-        grown[lot.code] = _Grown(case)
+    for case in lot_cases(shelf.store, lots, at_ms):
+        grown[case.lot.code] = _Grown(case)
         if case.evidence is None:
             continue
-        stay = shelf.open_stay(lot.code, at_ms)
+        stay = shelf.open_stay(case.lot.code, at_ms)
         ahead = losses_ahead(case, stay.wrap if stay else Wrap.OPEN, storage, days)
         evidence, loss = evidence_then(case, ahead, 0)
         usable.append(_Grown(case, wet=ahead.wet))

@@ -6,12 +6,16 @@ from dataclasses import dataclass
 
 from hilum.domain.model import MS_PER_HOUR, Box, BoxType, Lot, Role, Stay
 from hilum.domain.ports import Store
-from hilum.keeping.lots.losses import lot_loss
+from hilum.keeping.lots.losses import Losses
 from hilum.keeping.overview import current_sensor, newest_conditions
 from hilum.keeping.reckoning import corrected
-from hilum.keeping.reckoning.course import Ledger
 from hilum.science.errors import UnknownNameError
-from hilum.science.freezing import Freezing, freezing_advice, opening_advice
+from hilum.science.freezing import (
+    MOST_ASKED_PCT,
+    Freezing,
+    freezing_advice,
+    opening_advice,
+)
 from hilum.science.kinds import Behaviour, Kind, kind
 
 ASSUMED_ROOM = (20.0, 60.0)
@@ -58,8 +62,8 @@ class ShutAdvice:
 def frost_reason(of: Kind | None, mc_wet_pct: float | None) -> str | None:
     """Say why seed must not freeze; ``None`` if frost does no harm at once.
 
-    Seed that only should be drier before it goes into a freezer (30 to 50 % seed humidity) is not
-    in danger.
+    Seed that only should be drier before it goes into a freezer (``Freezing.FRIDGE``) is not in
+    danger. All limits are those of :mod:`hilum.science.freezing`.
 
     Parameters
     ----------
@@ -89,13 +93,13 @@ def lots_here(store: Store, box: str, now_ms: int) -> Iterator[tuple[Lot, Stay]]
 
 def at_risk(store: Store, box: str, now_ms: int) -> list[AtRisk]:
     """Lots in a box that must not freeze, in order of arrival."""
-    found, ledger = [], Ledger(store)
-    for lot, stay in lots_here(store, box, now_ms):
+    found, here = [], list(lots_here(store, box, now_ms))
+    losses = Losses(store, [lot for lot, _ in here]).up_to(now_ms)
+    for (lot, stay), loss in zip(here, losses, strict=True):
         of = known_kind(lot.kind)
-        moisture = None
-        if of is not None and of.behaviour is Behaviour.ORTHODOX:
-            moisture = lot_loss(store, lot, now_ms, ledger).mc_wet_pct
-        why = frost_reason(of, None if moisture is None else min(moisture, 50.0))
+        orthodox = of is not None and of.behaviour is Behaviour.ORTHODOX
+        moisture = loss.mc_wet_pct if orthodox else None
+        why = frost_reason(of, None if moisture is None else min(moisture, MOST_ASKED_PCT))
         if why is not None:
             found.append(AtRisk(lot.code, stay.from_ms, why))
     return found

@@ -4,8 +4,7 @@ from dataclasses import dataclass
 
 from hilum.domain.model import Box, BoxType, Lot
 from hilum.domain.ports import Store
-from hilum.keeping.lots.losses import LotLoss, lot_loss
-from hilum.keeping.reckoning.course import Ledger
+from hilum.keeping.lots.losses import Losses, LotLoss
 from hilum.keeping.watching.frost import lots_here
 from hilum.keeping.watching.rules import OPEN_TYPES
 from hilum.science.errors import NoLifeModelError, UnknownNameError
@@ -61,13 +60,16 @@ def loss_ahead(store: Store, box: Box, now_ms: int, limit: float) -> LossAhead |
     LossAhead or None
         ``None`` if there is nothing to compare. ``lots`` is empty if none is above the limit.
     """
-    ledger, found = Ledger(store), []
-    for lot, stay in lots_here(store, box.slug, now_ms):
-        if now_ms - stay.from_ms < LEAST_DAYS * 86_400_000:
-            continue
-        times = _times(lot, lot_loss(store, lot, now_ms, ledger), box)
-        if times is not None:
-            found.append((times, lot.code))
+    here = [
+        lot
+        for lot, stay in lots_here(store, box.slug, now_ms)
+        if now_ms - stay.from_ms >= LEAST_DAYS * 86_400_000
+    ]
+    found = [
+        (times, lot.code)
+        for lot, loss in zip(here, Losses(store, here).up_to(now_ms), strict=True)
+        if (times := _times(lot, loss, box)) is not None
+    ]
     if not found:
         return None
     found.sort(key=lambda each: (-each[0], each[1]))
