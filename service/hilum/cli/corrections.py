@@ -18,8 +18,6 @@ if TYPE_CHECKING:
 
 __all__ = ["sensors"]
 
-LATER = "Figures since then are computed again: at once if Hilum is running, else when it starts."
-
 
 @sensors.command("correct")
 def correct(
@@ -47,7 +45,7 @@ def correct(
     """
     from hilum.bootstrap import system_clock
     from hilum.config import load_settings
-    from hilum.keeping.care.calibration import correct_sensor
+    from hilum.keeping.care.calibration import correct_sensor, over_salts
 
     settings = load_settings(data_dir)
     points = _points(
@@ -59,7 +57,8 @@ def correct(
         temp,
     )
     humidity = _humidity(points, rh_offset)
-    how = "; ".join(filter(None, (_how(points, temp), note)))
+    stood = over_salts(points, temp) if temp is not None else ""
+    how = "; ".join(filter(None, (stood, note)))
     with open_data(data_dir) as store:
         done = correct_sensor(
             store,
@@ -154,17 +153,6 @@ def _humidity(
     return one_point(*points[0]) if len(points) == 1 else two_point(*points[0], *points[1])
 
 
-def _how(points: "list[tuple[SaltPoint, float]]", temp: float | None) -> str:
-    """Write down what a correction rests on."""
-    if not points:
-        return ""
-    stood = (
-        f"read {read:g} % over {p.salt.key} ({p.rh_pct:.1f} ± {p.uncertainty_pct:.1f} %)"
-        for p, read in points
-    )
-    return f"{', '.join(stood)} at {temp:g} °C"
-
-
 def _sources(points: "list[tuple[SaltPoint, float]]") -> list[str]:
     return [f"Humidity over salts: {point.source} ({point.status})." for point, _ in points[:1]]
 
@@ -187,6 +175,8 @@ def _local(zone: str) -> Callable[[int], str]:
 
 
 def _say(done: "CorrectionDone", *cautions: str) -> None:
+    from hilum.keeping.care.calibration import COMPUTED_AGAIN
+
     print(done.event.text)
-    for note in (*done.notes, *cautions, LATER):
+    for note in (*done.notes, *cautions, COMPUTED_AGAIN):
         print(f"  {note}")

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 
-from hilum.domain.corrections import Correction
+from hilum.domain.corrections import Correction, check_figures
 from hilum.domain.errors import ConflictError, InvalidInputError, NotFoundError
 from hilum.domain.model import (
     Box,
@@ -26,7 +26,6 @@ from hilum.domain.model import (
     Stay,
 )
 from hilum.science.kinds import kinds
-from hilum.science.salts import GAIN_RANGE
 
 REJECTS_KEPT = 10_000
 NEWEST_ROWS = 2
@@ -34,7 +33,6 @@ NEWEST_ROWS = 2
 
 PAYLOAD_KEPT = 2_000  # bytes of a rejected message
 LATEST_MS = 253_402_300_799_999  # end of the year 9999
-TEMP_OFFSET_C, RH_OFFSET_PCT = 10.0, 20.0  # our choice: a sensor so far off is broken
 
 Values = tuple[float | None, float | None, float | None, float | None]
 
@@ -290,31 +288,12 @@ def _two_boxes(kept: Stay) -> ConflictError:
 
 # Corrections
 
-_CORRECTED = {
-    "rh_gain": "humidity gain",
-    "rh_offset_pct": "humidity offset",
-    "temp_offset_c": "temperature offset",
-}
-
 
 def check_correction(new: Correction, others: Iterable[Correction]) -> None:
     """Refuse a correction no working sensor needs, or a second one of the same moment."""
     if not 0 <= new.from_ms <= LATEST_MS:
         raise InvalidInputError("The date of a correction must lie between 1970 and 9999.", "since")
-    low, high = GAIN_RANGE
-    limits = (
-        ("rh_gain", new.rh_gain, low, high, ""),
-        ("rh_offset_pct", new.rh_offset_pct, -RH_OFFSET_PCT, RH_OFFSET_PCT, " % RH"),
-        ("temp_offset_c", new.temp_offset_c, -TEMP_OFFSET_C, TEMP_OFFSET_C, " °C"),
-    )
-    for field, value, least, most, unit in limits:
-        if not least <= value <= most:  # not-a-number lies in no range
-            name = _CORRECTED[field]
-            raise InvalidInputError(
-                f"The {name} of a correction must lie between {least:g} and {most:g}{unit}, "
-                f"not {value:g}: a sensor so far off is broken, or a figure was mistyped.",
-                field,
-            )
+    check_figures(new)
     for kept in others:
         if kept.sensor == new.sensor and kept.from_ms == new.from_ms:
             raise ConflictError(

@@ -1,16 +1,20 @@
 """Corrects sensors from a date on, and takes corrections back; both are written in the journal."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from hilum.domain.corrections import Correction
-from hilum.domain.errors import InvalidInputError
+from hilum.domain.corrections import Correction, check_figures
+from hilum.domain.errors import ConflictError, InvalidInputError
 from hilum.domain.model import Event, EventType
 from hilum.domain.ports import Store
 from hilum.keeping.care.lotparts import check_past
 from hilum.keeping.overview import current_sensor
 from hilum.keeping.reckoning.corrected import in_force
-from hilum.science.salts import Calibration
+from hilum.science.salts import Calibration, SaltPoint
+
+COMPUTED_AGAIN = (
+    "Figures since then are computed again: at once if Hilum is running, else when it starts."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +37,42 @@ def correct_sensor(
     now_ms: int,
     local: Callable[[int], str],
 ) -> CorrectionDone:
-    """Correct a sensor from a time on; the quantity not given stays corrected as it is then.
+    """Correct a sensor from a time on, with a line in the journal; see ``planned``."""
+    plan = planned(
+        store,
+        sensor,
+        from_ms,
+        temp_offset_c=temp_offset_c,
+        humidity=humidity,
+        how=how,
+        now_ms=now_ms,
+        local=local,
+    )
+    kept = store.add_correction(plan.correction)
+    text = f"Sensor {sensor} corrected from {local(from_ms)} on: {words(kept)}."
+    return CorrectionDone(kept, _journal(store, kept, "correct", text, now_ms), plan.notes)
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """A correction as it would be kept (number 0), and what else to say, a sentence each."""
+
+    correction: Correction
+    notes: tuple[str, ...]
+
+
+def planned(
+    store: Store,
+    sensor: str,
+    from_ms: int,
+    *,
+    temp_offset_c: float | None = None,
+    humidity: Calibration | None = None,
+    how: str = "",
+    now_ms: int,
+    local: Callable[[int], str],
+) -> Planned:
+    """Work out a correction; the quantity not given stays corrected as it is then.
 
     Parameters
     ----------
@@ -66,13 +105,17 @@ def correct_sensor(
     check_past(from_ms, now_ms)
     store.sensor(sensor)
     held = store.corrections(sensor)
+    same = next((each for each in held if each.from_ms == from_ms), None)
+    if same is not None:
+        raise ConflictError(
+            f"Sensor {sensor} has a correction from {local(from_ms)} on already (number "
+            f"{same.id}); take it back first, or choose another moment."
+        )
     base = in_force(held, from_ms) or Correction(0, sensor, 0)
     temp_c = base.temp_offset_c if temp_offset_c is None else temp_offset_c
     line = Calibration(base.rh_gain, base.rh_offset_pct) if humidity is None else humidity
-    kept = store.add_correction(
-        Correction(0, sensor, from_ms, temp_c, line.gain, line.offset_pct, how)
-    )
-    text = f"Sensor {sensor} corrected from {local(from_ms)} on: {words(kept)}."
+    made = Correction(0, sensor, from_ms, temp_c, line.gain, line.offset_pct, how)
+    check_figures(made)
     notes = []
     if base.id:
         notes.append(
@@ -84,7 +127,7 @@ def correct_sensor(
     later = next((each for each in held if each.from_ms > from_ms), None)
     if later is not None:
         notes.append(f"It holds until {local(later.from_ms)}, when correction {later.id} begins.")
-    return CorrectionDone(kept, _journal(store, kept, "correct", text, now_ms), tuple(notes))
+    return Planned(made, tuple(notes))
 
 
 def uncorrect_sensor(
@@ -105,6 +148,15 @@ def uncorrect_sensor(
     earlier = in_force(store.corrections(gone.sensor), gone.from_ms)
     notes = (f"Correction {earlier.id} goes on in its place.",) if earlier is not None else ()
     return CorrectionDone(gone, _journal(store, gone, "uncorrect", text, now_ms), notes)
+
+
+def over_salts(points: Sequence[tuple[SaltPoint, float]], temp_c: float) -> str:
+    """Write down what a correction rests on: what was read over each salt, at a temperature."""
+    stood = (
+        f"read {read:g} % over {p.salt.key} ({p.rh_pct:.1f} ± {p.uncertainty_pct:.1f} %)"
+        for p, read in points
+    )
+    return f"{', '.join(stood)} at {temp_c:g} °C"
 
 
 def words(correction: Correction) -> str:
