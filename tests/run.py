@@ -22,7 +22,12 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent
 VENV = ROOT / ".venv"
 CONSTRAINTS = ROOT / "service" / "constraints.txt"
-PACKAGES = {"mosquitto": "mosquitto", "chromium": "chromium", "influxd": "influxdb"}
+PACKAGES = {
+    "mosquitto": "mosquitto",
+    "chromium": "chromium",
+    "influxd": "influxdb",
+    "ip": "iproute2",
+}
 STEPS = ("check", "suite", "wheel")
 
 

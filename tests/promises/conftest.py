@@ -9,8 +9,9 @@ import pytest
 
 from plugins.faults import faulty
 from plugins.mosquitto import Broker, broker
+from plugins.netns import network
 
-__all__ = ["broker", "faulty"]
+__all__ = ["broker", "faulty", "network"]
 
 Mount = Callable[[str], None]
 

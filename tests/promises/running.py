@@ -4,7 +4,7 @@ import os
 import subprocess
 import sys
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Self
 
@@ -25,11 +25,27 @@ class Running:
         Its database.
     env : mapping, optional
         Environment, where the disk is to fail.
+    host : str
+        Address of the broker.
+    keepalive_s : int
+        How often the broker is asked whether it is still there [s].
+    within : sequence of str
+        Words before the command, that run it in a network of its own.
     """
 
-    def __init__(self, port: int, database: Path, env: Mapping[str, str] | None = None) -> None:
+    def __init__(
+        self,
+        port: int,
+        database: Path,
+        env: Mapping[str, str] | None = None,
+        *,
+        host: str = "127.0.0.1",
+        keepalive_s: int = 60,
+        within: Sequence[str] = (),
+    ) -> None:
         self.lines: list[str] = []
-        self._command = [sys.executable, str(HERE / "serve.py"), str(port), str(database)]
+        program = [*within, sys.executable, str(HERE / "serve.py")]
+        self._command = [*program, f"{host}:{port}", str(keepalive_s), str(database)]
         self._env = {**(env or os.environ), "PYTHONPATH": str(HERE.parent)}
         self._process: subprocess.Popen[str] | None = None
         self._listener: threading.Thread | None = None

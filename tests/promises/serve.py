@@ -1,6 +1,6 @@
 """The service without its pages, for tests, with somebody who keeps editing.
 
-python serve.py PORT DATABASE FIRST
+python serve.py HOST:PORT KEEPALIVE DATABASE FIRST
 
 Ingest, ledger and an editor run until SIGTERM. Says ``listening`` once it does, and ``edit N`` for
 each edit that was written, from FIRST on; FIRST -1: nobody edits.
@@ -19,6 +19,7 @@ from hilum.domain.errors import StoreError
 from hilum.ingest import BrokerSettings, Ingest, IngestSettings
 from hilum.keeping.reckoning.keeper import LedgerKeeper
 from hilum.stores.sqlite import SqliteStore
+from plugins.mosquitto import USERS
 from promises.truth import edit
 
 PAUSE_S = 0.02
@@ -43,12 +44,15 @@ def keep_editing(store: SqliteStore, first: int, over: threading.Event) -> None:
 
 def main() -> None:
     """Serve until SIGTERM, or until the test is gone."""
-    port, database, first = int(sys.argv[1]), sys.argv[2], int(sys.argv[3])
+    (host, _, port), keepalive_s = sys.argv[1].rpartition(":"), int(sys.argv[2])
+    database, first = sys.argv[3], int(sys.argv[4])
     parent = os.getppid()
     over = threading.Event()
     faulthandler.register(signal.SIGUSR1)  # kill -USR1 says where each thread is
     signal.signal(signal.SIGTERM, lambda *_: over.set())
-    broker = BrokerSettings(port=port, username="hilum", password="swordfish")  # noqa: S106
+    broker = BrokerSettings(
+        host, int(port), username="hilum", password=USERS["hilum"], keepalive_s=keepalive_s
+    )
     store = SqliteStore(database)
     loop = KeepingLoop(LedgerKeeper(store), lambda _: None)
     settings = IngestSettings(broker=broker, retry_s=0.05)
