@@ -11,13 +11,19 @@ from collections.abc import Sequence
 from hilum.science.germination import Count
 
 CHANCE = 0.01
-"""Less likely than this by chance, an earlier count is left out; a choice of this program."""
+"""What is less likely than this is not put down to chance; a choice of this program."""
 
 LEFT_OUT = (
     "{what} is left out: a later test did better than chance explains, and dead seed does not come "
     "back to life. The seed may have been dormant then, or the figure only a legal minimum."
 )
 """Said of each count that is left out."""
+
+FAR_LOWER = (
+    "The test of {day} came out far lower than all that was known before made likely: the seed "
+    "faded fast, or the test went wrong. Make another before you act on it."
+)
+"""Said of a test that is counted all the same."""
 
 
 def outdone(counts: Sequence[Count]) -> tuple[bool, ...]:

@@ -19,7 +19,7 @@ from hilum.science.germination import CANNOT_TELL, Count, Evidence, Start, start
 from hilum.science.kinds import Kind, kind
 from hilum.science.normal import ned
 from hilum.science.posterior import Band, Posterior, posterior, posteriors
-from hilum.science.retests import LEFT_OUT, outdone
+from hilum.science.retests import CHANCE, FAR_LOWER, LEFT_OUT, outdone
 
 FAR_DAYS = 50 * 365.25
 """Dates further ahead are not named: nobody knows the box of fifty years from now."""
@@ -39,11 +39,15 @@ class Minimum:
 
 @dataclass(frozen=True, slots=True)
 class TestSeen:
-    """A germination test beside what would have been expected without it."""
+    """A germination test beside what would have been expected without it.
+
+    ``far_lower``: so few coming up had a chance of less than one in a hundred.
+    """
 
     test: GerminationTest
     loss_probit: float
     expected: Band
+    far_lower: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,6 +230,8 @@ def lot_outlook(store: Store, code: str, at_ms: int) -> LotOutlook:
     k = belief.k()
     spent, burn, budget = _budget(belief, case, minimum.pct)
     reached, earliest, latest = _reached(belief, case, minimum.pct, at_ms)
+    seen = _tests_seen(case)
+    low = [FAR_LOWER.format(day=each.test.on.isoformat()) for each in seen if each.far_lower]
     return LotOutlook(
         lot=lot,
         kind=case.kind,
@@ -242,8 +248,8 @@ def lot_outlook(store: Store, code: str, at_ms: int) -> LotOutlook:
         earliest_ms=earliest,
         latest_ms=latest,
         multiplier=(k.median, k.low, k.high),
-        tests=_tests_seen(case),
-        notes=(*case.loss.notes, *((CANNOT_TELL,) if case.tests else ())),
+        tests=seen,
+        notes=(*case.loss.notes, *low, *((CANNOT_TELL,) if case.tests else ())),
     )
 
 
@@ -362,6 +368,7 @@ def _tests_seen(case: Case) -> tuple[TestSeen, ...]:
     for index, (test, spent) in enumerate(case.tests):
         at = spent + case.shift_probit
         starts = len(case.counts) - len(case.tests)
-        before = Evidence(case.counts[: starts + index], case.loss.factor or 1.0)
-        seen.append(TestSeen(test, at, posterior(before).shown(at)))
+        before = posterior(Evidence(case.counts[: starts + index], case.loss.factor or 1.0))
+        chance = float(before.predictive(test.sown, at)[: test.germinated + 1].sum())
+        seen.append(TestSeen(test, at, before.shown(at), chance < CHANCE))
     return tuple(seen)
