@@ -9,9 +9,11 @@ from hilum.sheets.applying import apply
 from hilum.sheets.headings import Field
 from hilum.sheets.proposal import Options, Proposal, Verdict, propose
 from hilum.stores import MemoryStore
-from sheets.messy import ASKED, CASES, Case, Meaning
+from sheets import messier, messy
+from sheets.messy import ASKED, Case, Meaning
 from sheets.worlds import NOW
 
+CASES = {**messy.CASES, **messier.CASES}
 SAID = {field.name for field in fields(Lot)} - {"code", "kind", "variety"}
 
 

@@ -13,7 +13,7 @@ from hilum.sheets.grid import Cell, Grid, text_of
 from hilum.sheets.headings import Field, Meaning, meanings, plain, unit_of
 from hilum.sheets.headrows import find_headings
 from hilum.sheets.kindwords import exact, names_a_kind
-from hilum.sheets.numbers import Numbers, to_percent
+from hilum.sheets.numbers import Numbers, figure_and_rest, to_percent
 from hilum.sheets.wraps import wrap_of
 
 SAMPLE = 80  # different cells of a column looked at
@@ -320,7 +320,9 @@ def _looks(language: str, today: date) -> dict[Field, Callable[[Cell], bool]]:
 
         return looks
 
-    percent = parses(lambda cell: to_percent(_point(cell), numbers, fraction=False))
+    percent = parses(
+        lambda cell: to_percent(figure_and_rest(_point(cell))[0], numbers, fraction=False)
+    )
     day = parses(lambda cell: to_date(cell, today, day_first=None))
     amount = parses(lambda cell: to_amount(_point(cell), numbers, "seeds"))
 
@@ -340,6 +342,7 @@ def _looks(language: str, today: date) -> dict[Field, Callable[[Cell], bool]]:
         Field.TESTED: day,
         Field.SINCE: day,
         Field.TESTED_SEEDS: amount,
+        Field.SPROUTED: lambda cell: amount(cell) or percent(cell),
         Field.SEEDS: countable,
         Field.GRAMS: countable,
         Field.PACKETS: countable,

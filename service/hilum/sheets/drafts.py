@@ -36,6 +36,11 @@ _NOTHING |= {
     "tbc",
     "../..",
 }
+_TEST_SIZE = re.compile(
+    r"n\s*=\s*(\d+)|(?:of\s+|von\s+)?(\d+)\s*(?:seeds?|samen|korn|graines?|zaden|semillas)",
+    re.IGNORECASE,
+)
+_TESTED = re.compile(r"^(tested|test|getestet|testé|getest|probado)\s*:?\s*", re.IGNORECASE)
 _QUOTES = "\"“”„‘’'«»"
 
 
@@ -204,6 +209,7 @@ class _Reader:
         count = self._parsed(row, Field.TESTED_SEEDS, self._count)
         if count is not None:
             draft.values["label_n"] = count
+        self._sprouted(row, draft, count)
         day = self._parsed(row, Field.TESTED, self._day)
         if day is not None:
             draft.values["label_date"] = day.day
@@ -234,25 +240,42 @@ class _Reader:
         if rest:
             self._behind(found, rest, draft)
 
+    def _sprouted(self, row: Row, draft: Draft, sown: int | None) -> None:
+        """Read how many came up: of as many as were tested, unless the cell says it all."""
+        found = self._cell(row, Field.SPROUTED)
+        if found is None:
+            return
+        column, cell = found
+        text = text_of(cell)
+        if re.search(r"%|/|\bof\b", text):
+            read = self._parsed(row, Field.SPROUTED, self._percent)
+            percent = None if read is None else read[0]
+        else:
+            if sown is None:
+                raise _CellError(column, f"“{text}” came up, but of how many is not said")
+            came_up = self._parsed(row, Field.SPROUTED, self._habits.numbers.whole)
+            if came_up is None or came_up > sown:
+                raise _CellError(column, f"of {sown} seeds, {text} cannot have come up")
+            percent = round(100 * came_up / sown, 10)
+        if percent is None:
+            return
+        known = draft.values.setdefault("label_pct", percent)
+        if isinstance(known, float) and abs(known - percent) > 1.0:
+            raise _CellError(column, f"{text} of {sown} is not the germination beside it")
+
     def _behind(self, found: tuple[Column, Cell], rest: str, draft: Draft) -> None:
         column, cell = found
         text = text_of(cell)
-        if seeds := re.fullmatch(
-            r"(?:n\s*=\s*)?(\d+)\s*(?:seeds?|samen|korn|graines|zaden|semillas)?", rest
-        ):
-            draft.values.setdefault("label_n", int(seeds[1]))
-            draft.remarks.append(f"“{text}”: {seeds[1]} seeds tested")
+        if seeds := _TEST_SIZE.fullmatch(rest):
+            size = int(seeds[1] or seeds[2])
+            draft.values.setdefault("label_n", size)
+            draft.remarks.append(f"“{text}”: {size} seeds tested")
             return
         try:
-            when = self._day(
-                re.sub(
-                    r"^(tested|test|getestet|testé|getest|probado)\s*:?\s*",
-                    "",
-                    rest,
-                    flags=re.IGNORECASE,
-                )
-            )
-        except ValueError:
+            when = self._day(_TESTED.sub("", rest))
+        except ValueError as error:
+            if re.search(r"\d", rest):
+                raise _CellError(column, f"“{text}” is more than one figure") from error
             draft.notes.append(f"{column.heading}: {text}")
             draft.remarks.append(f"“{rest}” in “{column.heading}” is kept in the note")
             return
@@ -263,10 +286,10 @@ class _Reader:
         return to_date(cell, self._today, day_first=self._habits.day_first)
 
     def _count(self, cell: Cell) -> int:
-        value = self._habits.numbers.read(text_of(cell))
-        if not value.is_integer() or not 1 <= value <= 1_000_000:
+        value = self._habits.numbers.whole(cell)
+        if not 1 <= value <= 1_000_000:
             raise ValueError(f"“{text_of(cell)}” is no number of seeds tested")
-        return int(value)
+        return value
 
     def _percent(self, cell: Cell) -> tuple[float, int | None, str]:
         found = to_percent(cell, self._habits.numbers, fraction=self._habits.fraction)

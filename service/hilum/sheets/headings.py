@@ -28,6 +28,7 @@ class Field(StrEnum):
     GERMINATION = "germination"
     TESTED = "date of the test"
     TESTED_SEEDS = "seeds tested"
+    SPROUTED = "seeds that came up"
     SEEDS = "seeds"
     GRAMS = "weight"
     PACKETS = "packets"
@@ -79,7 +80,9 @@ _UNITS = {
     "zakjes": "packets",
 }
 
-
+_RATIO = re.compile(
+    r"/\s*(g|gr|oz|kg|lb|m|m2|ft|\d+)\b|\b(of|von|sur|van|de)\s+\d+\b", re.IGNORECASE
+)
 _EACH = re.compile(
     r"(\b(per|je|pro|par|in (a|each))\s+|/\s*)"
     r"(packet|pkt|pack|envelope|sachet|tüte|zakje|portion)|packet size|\b(per|/)\s*pk",
@@ -123,21 +126,33 @@ def unit_of(heading: str) -> str:
 @lru_cache(maxsize=2_000)
 def meanings(heading: str) -> tuple[Meaning, ...]:
     """Give what a heading may mean, the best first."""
-    bare = plain(_BRACKET.sub(" ", heading)) or plain(heading)
+    text = re.sub(r"#", " no ", heading) if plain(heading) != "#" else heading
+    bare = plain(_BRACKET.sub(" ", text)) or plain(text)
     if not bare:
         return ()
-    bracket = _BRACKET.search(heading)
+    bracket = _BRACKET.search(text)
     words = {*bare.split(), *(plain(bracket[1]).split() if bracket else ())}
+    if _RATIO.search(heading):
+        words.add("per")
     turned = set() if counts_each(heading) else _turns() & words
+    short = _without_unit(bare)
     best: dict[Field, Meaning] = {}
     for phrase, field, language in _phrases():
-        fit = 0.0 if turned - {*phrase.split()} else _fit(bare, phrase)
+        fit = 0.0 if turned - {*phrase.split()} else max(_fit(bare, phrase), _fit(short, phrase))
         if fit >= WEAK and (field not in best or fit > best[field].fit):
             best[field] = Meaning(field, fit, language)
     found = sorted(best.values(), key=lambda meaning: -meaning.fit)
     if found and found[0].fit >= SURE:
         found = [meaning for meaning in found if meaning.fit >= SURE]
     return tuple(found)
+
+
+def _without_unit(bare: str) -> str:
+    """Take a unit off the end of a heading: “wt g”, “menge in g”."""
+    words = bare.split()
+    if len(words) < 2 or words[-1] not in _UNITS:
+        return bare
+    return " ".join(words[:-2] if words[-2] in {"in", "en"} and len(words) > 2 else words[:-1])
 
 
 @cache

@@ -33,6 +33,13 @@ class Numbers:
             raise ValueError(f"“{text}” is no number")
         return float(self._plain(bare, text))
 
+    def whole(self, cell: Cell) -> int:
+        """Read a count of seeds."""
+        value = self.read(text_of(cell))
+        if value < 0 or not value.is_integer():
+            raise ValueError(f"“{text_of(cell)}” is no number of seeds")
+        return int(value)
+
     def _plain(self, bare: str, text: str) -> str:
         bare = bare.rstrip(".,")
         points, commas = bare.count("."), bare.count(",")
