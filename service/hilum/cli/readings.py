@@ -22,7 +22,9 @@ EVERYTHING = (-(2**62), 2**62)
 
 @readings.command("import")
 def import_readings(
-    file: Annotated[Path, typer.Argument(help="CSV, TSV or similar.", exists=True, dir_okay=False)],
+    file: Annotated[
+        Path, typer.Argument(help="CSV, TSV or similar, or SenML.", exists=True, dir_okay=False)
+    ],
     sensor: Annotated[str | None, typer.Option(help="Name of the sensor; else the file's.")] = None,
     box: Annotated[str | None, typer.Option(help="Box the sensor stood in.")] = None,
     time_zone: Annotated[
@@ -42,27 +44,24 @@ def import_readings(
 
     Example: hilum readings import logger.csv --box blue-tub
     """
-    from itertools import islice
-
     from hilum.bootstrap import keep_up, open_store
     from hilum.config import load_settings
-    from hilum.ingest.files import open_text
-    from hilum.ingest.tables import SAMPLE_LINES, recognise
+    from hilum.ingest.senmlfiles import is_senml
 
     settings = load_settings(data_dir)
-    with open_text(file) as lines:
-        layout = recognise(
-            list(islice(lines, SAMPLE_LINES)),
-            day_first=_one_of(dates, "dates", {"day-first": True, "month-first": False}),
-            fahrenheit=_one_of(unit, "unit", {"C": False, "F": True}),
-        )
     asked = sensor or file.stem
     name = asked if "/" in asked else f"{settings.site}/{slug_of(asked)}"
-    if not as_json:
-        _show_layout(layout, name)
+    layout = None
+    if is_senml(file):
+        if not as_json:
+            print(f"Sensor {name}. Understood: SenML (RFC 8428), with times of its own.")
+    else:
+        layout = _recognised(file, dates, unit)
+        if not as_json:
+            _show_layout(layout, name)
     if dry_run:
         return
-    zone = None if layout.zoned else _zone(time_zone)
+    zone = None if layout is None or layout.zoned else _zone(time_zone)
     with open_store(settings) as store:
         place = store.box(box).slug if box else None
         tally = _import(file, layout, name, zone, store)
@@ -72,21 +71,38 @@ def import_readings(
     _show_tally(tally, name, as_json=as_json)
 
 
+def _recognised(file: Path, dates: str | None, unit: str | None) -> "Layout":
+    from itertools import islice
+
+    from hilum.ingest.files import open_text
+    from hilum.ingest.tables import SAMPLE_LINES, recognise
+
+    with open_text(file) as lines:
+        return recognise(
+            list(islice(lines, SAMPLE_LINES)),
+            day_first=_one_of(dates, "dates", {"day-first": True, "month-first": False}),
+            fahrenheit=_one_of(unit, "unit", {"C": False, "F": True}),
+        )
+
+
 def _import(
-    file: Path, layout: "Layout", name: str, zone: ZoneInfo | None, store: "Store"
+    file: Path, layout: "Layout | None", name: str, zone: ZoneInfo | None, store: "Store"
 ) -> "Tally":
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
     from hilum.bootstrap import system_clock
     from hilum.ingest.files import import_table, open_text
+    from hilum.ingest.senmlfiles import import_senml
 
+    now_ms = system_clock().now_ms()
+    if layout is None:
+        return import_senml(file, name, store, now_ms=now_ms)
     columns = TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn()
     bar = Progress(*columns, console=Console(stderr=True), transient=True)
     with bar, open_text(file) as stream:
         task = bar.add_task("Reading", total=max(file.stat().st_size, 1))
         lines = _counted(stream, lambda size: bar.update(task, advance=size))
-        now_ms = system_clock().now_ms()
         return import_table(lines, layout, name, zone, store, origin=file.name, now_ms=now_ms)
 
 

@@ -2,7 +2,7 @@
 
 import csv
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from itertools import islice
@@ -42,8 +42,12 @@ class Tally:
         if len(self.problems) < SHOWN_PROBLEMS:
             self.problems.append(f"line {line}: {reason}" if line else reason)
 
-    def reach(self, readings: list[Reading]) -> None:
-        """Widen the span of time to these readings."""
+    def keep(self, readings: Sequence[Reading], store: Store, now_ms: int) -> None:
+        """Put readings into the store, and count what became of them."""
+        outcome = store.add(readings, now_ms)
+        self.stored += outcome.stored
+        self.duplicates += outcome.duplicates
+        self.conflicts += len(outcome.conflicts)
         times = [reading.time_ms for reading in readings]
         self.first_ms = min(times if self.first_ms is None else [*times, self.first_ms])
         self.last_ms = max(times if self.last_ms is None else [*times, self.last_ms])
@@ -102,11 +106,7 @@ def import_table(
         if rejects:
             store.add_rejects(rejects)
         if good:
-            outcome = store.add(good, now_ms)
-            tally.stored += outcome.stored
-            tally.duplicates += outcome.duplicates
-            tally.conflicts += len(outcome.conflicts)
-            tally.reach(good)
+            tally.keep(good, store, now_ms)
     return tally
 
 

@@ -61,7 +61,13 @@ class RecordError(Exception):
 
 
 def decode_senml(
-    payload: bytes, sensor: str, arrival_ms: int, *, origin: str = "", retained: bool = False
+    payload: bytes,
+    sensor: str,
+    arrival_ms: int,
+    *,
+    origin: str = "",
+    retained: bool = False,
+    most: int = MAX_PAYLOAD,
 ) -> Decoded:
     """Read a SenML pack.
 
@@ -78,6 +84,8 @@ def decode_senml(
         Topic or address it came to; kept with a reject.
     retained : bool
         The broker kept it from before, so that its arrival says nothing about its time.
+    most : int
+        Bytes it may have.
 
     Returns
     -------
@@ -87,7 +95,7 @@ def decode_senml(
     collector = Collector(sensor, origin, arrival_ms, payload)
     try:
         pack = Pack(collector, retained=retained)
-        for record in parse_json(payload, list):
+        for record in parse_json(payload, list, most):
             pack.read(record)
     except PackError as error:
         collector.moments.clear()
@@ -95,7 +103,7 @@ def decode_senml(
     return collector.finish()
 
 
-def parse_json(payload: bytes, shape: type) -> Any:  # noqa: ANN401 - JSON can be anything
+def parse_json(payload: bytes, shape: type, most: int = MAX_PAYLOAD) -> Any:  # noqa: ANN401 - JSON can be anything
     """Read JSON in UTF-8 whose root is a list or an object.
 
     Raises
@@ -103,7 +111,7 @@ def parse_json(payload: bytes, shape: type) -> Any:  # noqa: ANN401 - JSON can b
     PackError
         Too large, no JSON, a name twice in one object, or another shape.
     """
-    check_size(payload)
+    check_size(payload, most)
     try:
         root = _DECODER.decode(payload.decode())
     except (ValueError, RecursionError) as error:
@@ -114,12 +122,12 @@ def parse_json(payload: bytes, shape: type) -> Any:  # noqa: ANN401 - JSON can b
     return root
 
 
-def check_size(payload: bytes) -> None:
+def check_size(payload: bytes, most: int = MAX_PAYLOAD) -> None:
     """Raise PackError if a message is too large to be read."""
-    if len(payload) > MAX_PAYLOAD:
+    if len(payload) > most:
         raise PackError(
             RejectReason.TOO_LARGE,
-            f"The message is larger than {MAX_PAYLOAD:,} bytes, which is too large to be read.",
+            f"The message is larger than {most:,} bytes, which is too large to be read.",
         )
 
 
@@ -288,7 +296,7 @@ class Pack:
         if self.retained:
             raise RecordError(
                 RejectReason.TIME,
-                "The broker kept this value from before, and it does not say when it was measured.",
+                "This value was kept from before, and it does not say when it was measured.",
             )
         self.collector.by_arrival = True
         return self.collector.arrival_ms + round(max(seconds, -1e12) * 1000)
