@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable
 from typing import Self
 
 from paho.mqtt.client import Client, MQTTv5
-from paho.mqtt.enums import CallbackAPIVersion
+from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
 from plugins.mosquitto import USERS
 
@@ -39,12 +39,19 @@ class Sensors:
     ``confirmed`` holds the index of every message of :meth:`send` that the broker acknowledged.
     """
 
-    def __init__(self, port: int, user: str = "tester", will: Message | None = None) -> None:
+    def __init__(
+        self,
+        port: int,
+        user: str = "tester",
+        will: Message | None = None,
+        *,
+        protocol: MQTTProtocolVersion = MQTTv5,
+    ) -> None:
         self.confirmed: set[int] = set()
         self.refused: set[int] = set()
         self._index: dict[int, int] = {}
         self._answers: deque[tuple[int, bool]] = deque()
-        self._client = Client(CallbackAPIVersion.VERSION2, protocol=MQTTv5)
+        self._client = Client(CallbackAPIVersion.VERSION2, protocol=protocol)
         self._client.username_pw_set(user, USERS[user])
         self._client.max_queued_messages_set(0)
         self._client.max_inflight_messages_set(500)
