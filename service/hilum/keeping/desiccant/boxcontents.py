@@ -113,7 +113,7 @@ def box_seed(store: Store, box: str, now_ms: int, window_ms: int) -> Seed:
     total = assumed = 0.0
     for stay in here:
         lot = lots[stay.lot]
-        found = kind(lot.kind)
+        found = _kind_of(lot)
         if is_sealed(stay.wrap, found.size):
             continue
         grams, guessed = lot_grams(lot, found)
@@ -128,6 +128,14 @@ def box_seed(store: Store, box: str, now_ms: int, window_ms: int) -> Seed:
         assumed,
         _great_change(stays, lots, total, (now_ms - window_ms, now_ms)),
     )
+
+
+def _kind_of(lot: Lot) -> Kind:
+    """Kind of a lot; one that the table no longer has weighs and holds like any other seed."""
+    try:
+        return kind(lot.kind)
+    except UnknownNameError:
+        return kind("other")
 
 
 def lot_grams(lot: Lot, kind: Kind) -> tuple[float, bool]:
@@ -145,7 +153,7 @@ def _great_change(
     """Last day within the span on which much seed came or went."""
     moved: dict[int, float] = {}
     for stay in stays:
-        grams, _ = lot_grams(lots[stay.lot], kind(lots[stay.lot].kind))
+        grams, _ = lot_grams(lots[stay.lot], _kind_of(lots[stay.lot]))
         for time_ms in (stay.from_ms, stay.to_ms):
             if time_ms is not None and span[0] < time_ms <= span[1]:
                 day = time_ms // 86_400_000
