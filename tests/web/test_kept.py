@@ -47,6 +47,19 @@ def test_answer_falls_with_what_is_entered_not_with_readings() -> None:
     assert make.times == 2
 
 
+def test_answer_falls_with_what_else_it_is_about() -> None:
+    """What is named beside it counts like the rest, also when it is renewed."""
+    kept, make = Kept(MemoryStore(), FixedClock()), Counted()
+    kept("a", make, about=1)
+    kept("a", make, about=1)
+    assert make.times == 1
+    kept("a", make, about=2)
+    kept.renew()
+    kept.renew()
+    kept("a", make, about=2)
+    assert make.times == 2
+
+
 def test_two_who_ask_at_once_wait_for_one_answer() -> None:
     """It is worked out by one of them, and both get it."""
     kept, times, both = Kept(MemoryStore(), FixedClock()), [], threading.Barrier(2, timeout=30)

@@ -4,6 +4,7 @@ import re
 from html import unescape
 
 import httpx
+from starlette.testclient import TestClient
 
 from hilum.domain.ports import Store
 from hilum.web.rules import RULES
@@ -74,7 +75,7 @@ def addresses(store: Store, box: str, lot: str) -> list[str]:
     return sorted(found)
 
 
-def first_visit(client: httpx.Client, url: str) -> dict[str, int]:
+def first_visit(client: httpx.Client | TestClient, url: str) -> dict[str, int]:
     """Bytes that cross the network for a page, by address: the page, its files, its chart.
 
     Headers are left out; so is what comes live afterwards.
@@ -89,7 +90,7 @@ def first_visit(client: httpx.Client, url: str) -> dict[str, int]:
     return sizes
 
 
-def fetched(client: httpx.Client, url: str) -> tuple[str, int]:
+def fetched(client: httpx.Client | TestClient, url: str) -> tuple[str, int]:
     """Fetch an address packed with gzip; give the text and the bytes it took."""
     answer = client.get(url, headers={"Accept-Encoding": "gzip"})
     assert answer.status_code == 200, f"{url}: {answer.status_code} {answer.text[:300]}"

@@ -27,7 +27,7 @@ STEPS = (
 def first_path(parts: WebParts) -> FirstPath | None:
     """Give the way to a first lot; none once there is a lot."""
     store = parts.store
-    if store.lots():
+    if parts.kept("any lot", lambda _: bool(store.lots())):
         return None
     boxes = [box for box in store.boxes() if not box.archived]
     placed = any(placement.to_ms is None for placement in store.placements())

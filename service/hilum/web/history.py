@@ -1,8 +1,8 @@
 """The history of a box: spans to choose from, drawn panels, a table and a summary."""
 
+from bisect import bisect_left
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from itertools import groupby
 
 import numpy as np
 
@@ -192,15 +192,20 @@ def _time_ticks(
 
 def table_rows(history: History, chosen: Range, style: Style) -> Iterator[TableRow]:
     """Give the history as a table, newest first, with at most ``MOST_ROWS`` rows."""
-    labels = [f"{style.local(int(t)):{chosen.row_format}}" for t in history.time_ms]
-    groups = [
-        (label, [i for i, _ in part])
-        for label, part in groupby(enumerate(labels), key=lambda pair: pair[1])
-    ]
-    for label, rows in reversed(groups[-MOST_ROWS:]):
-        part = slice(rows[0], rows[-1] + 1)
+    times = history.time_ms.tolist()
+
+    def label(time_ms: int) -> str:
+        return f"{style.local(time_ms):{chosen.row_format}}"
+
+    end = len(times)
+    for _ in range(MOST_ROWS):
+        if not end:
+            return
+        when = label(times[end - 1])
+        part = slice(bisect_left(times, when, 0, end, key=label), end)  # labels rise with time
+        end = part.start
         yield TableRow(
-            when=label,
+            when=when,
             erh=_three(history.erh_lo, history.erh_mid, history.erh_hi, part, pct),
             temp=_three(history.temp_lo, history.temp_mid, history.temp_hi, part, style.temp),
             moisture=_moisture(history, part),

@@ -13,7 +13,7 @@ from hilum.domain.model import MS_PER_DAY, MS_PER_HOUR
 from hilum.domain.ports import Clock, Store
 
 T = TypeVar("T")
-Stamp = tuple[int, int]
+Stamp = tuple[int, int, Hashable]
 
 MOST_ANSWERS = 64
 FORGOTTEN_MS = 7 * MS_PER_DAY
@@ -25,6 +25,7 @@ class _Answer:
 
     def __init__(self, make: Callable[[int], object]) -> None:
         self.asked_ms = 0
+        self.about: Hashable = None
         self._make = make
         self._lock = threading.Lock()
         self._stamp: Stamp | None = None
@@ -57,16 +58,19 @@ class Kept:
         self._answers: OrderedDict[Hashable, _Answer] = OrderedDict()
         self._seen: int | None = None  # revision when renewing was last asked for
 
-    def __call__(self, key: Hashable, make: Callable[[int], T]) -> T:
-        """Give the answer with this key; ``make`` works it out, given the time, when need be."""
-        stamp, now_ms = self._stamp()
+    def __call__(self, key: Hashable, make: Callable[[int], T], about: Hashable = None) -> T:
+        """Give the answer with this key; ``make`` works it out, given the time, when need be.
+
+        ``about`` is what else it rests on: where that is another one, it is worked out again.
+        """
+        revision, now_ms = self._now()
         with self._lock:
             answer = self._answers.setdefault(key, _Answer(make))
             self._answers.move_to_end(key)
             if len(self._answers) > MOST_ANSWERS:
                 self._answers.popitem(last=False)
-        answer.asked_ms = now_ms
-        return cast("T", answer.value(stamp, now_ms))
+        answer.asked_ms, answer.about = now_ms, about
+        return cast("T", answer.value((revision, now_ms // MS_PER_HOUR, about), now_ms))
 
     def renew(self) -> None:
         """Work out anew what no longer holds, so that nobody has to wait for it.
@@ -74,9 +78,9 @@ class Kept:
         Where something changed since the last call nothing is done yet: while somebody types, or
         the ledger goes through years, every answer would fall again at once.
         """
-        stamp, now_ms = self._stamp()
-        if self._seen != stamp[0]:
-            self._seen = stamp[0]
+        revision, now_ms = self._now()
+        if self._seen != revision:
+            self._seen = revision
             return
         with self._lock:
             answers = list(self._answers.items())
@@ -84,11 +88,10 @@ class Kept:
             if now_ms - answer.asked_ms > FORGOTTEN_MS:
                 continue
             try:
-                answer.value(stamp, now_ms)
+                answer.value((revision, now_ms // MS_PER_HOUR, answer.about), now_ms)
             except HilumError:  # its box or plan is gone
                 with self._lock:
                     self._answers.pop(key, None)
 
-    def _stamp(self) -> tuple[Stamp, int]:
-        now_ms = self._clock.now_ms()
-        return (self._store.revision(), now_ms // MS_PER_HOUR), now_ms
+    def _now(self) -> tuple[int, int]:
+        return self._store.revision(), self._clock.now_ms()

@@ -156,7 +156,7 @@ def lots_page(parts: WebParts, query: str, order: str, part: int) -> LotsPage:
     first = (part - 1) * LOTS_SHOWN
     shown: Sequence[LotRow] = found[first : first + LOTS_SHOWN]
     if chosen == NAME:
-        shown = with_viability(parts.store, shown, parts.clock.now_ms())
+        shown = _shown_alive(parts, tuple(shown))
     many = f"{count(len(found), 'lot')} of {len(rows)}" if words else count(len(rows), "lot")
     return LotsPage(
         title="Lots",
@@ -172,6 +172,15 @@ def lots_page(parts: WebParts, query: str, order: str, part: int) -> LotsPage:
         import_url="/lots/import" if parts.sheets else "",
         any_lots=bool(rows),
     )
+
+
+def _shown_alive(parts: WebParts, shown: tuple[LotRow, ...]) -> tuple[LotRow, ...]:
+    """Say of the lots that are shown how alive they are, of the others nothing is worked out."""
+
+    def make(now_ms: int) -> tuple[LotRow, ...]:
+        return with_viability(parts.store, shown, now_ms)
+
+    return parts.kept(("alive", tuple(row.code for row in shown)), make, about=shown)
 
 
 def _lots_url(query: str, order: str, part: int = 1) -> str:

@@ -129,7 +129,7 @@ def box(parts: WebParts, render: Renderer) -> Callable[..., Response]:
             care=box_care(slug),
             card=card(overview, style),
             alerts=alert_cards(open_alerts(store, box=slug), {}, style, f"/boxes/{slug}"),
-            water=water(store, found, now_ms),
+            water=water(parts, found),
             chart=chart(found, history, chosen, span, style),
             facts=box_facts(found, placements, now_ms, style),
             note=found.note,

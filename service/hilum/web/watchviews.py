@@ -5,6 +5,7 @@ from collections.abc import Callable, Mapping, Sequence
 from hilum.domain.alerts import Alert, AlertState
 from hilum.domain.model import Box
 from hilum.domain.ports import Store
+from hilum.keeping.desiccant.boxcontents import MOST_EVENTS
 from hilum.keeping.desiccant.breathing import breathing_outlook
 from hilum.keeping.desiccant.desiccant_watch import desiccant_outlook
 from hilum.keeping.watching.alerts import see
@@ -77,12 +78,21 @@ def seen_deed(parts: WebParts) -> Deed:
     return Deed("/alerts/{key}/seen", page, act)
 
 
-def water(store: Store, box: Box, now_ms: int) -> Water:
-    """Say when desiccant is due in a box, and how fast it breathes."""
-    due = desiccant_outlook(store, box.slug, now_ms)
-    breath = breathing_outlook(store, box.slug, now_ms)
-    return Water(
-        due=due.words,
-        breathing=breath.words,
-        notes=tuple(dict.fromkeys((*due.notes, *breath.notes))),
-    )
+def water(parts: WebParts, box: Box) -> Water:
+    """Say when desiccant is due in a box, and how fast it breathes.
+
+    Both look at hours that are over, so within an hour only the journal can change them.
+    """
+    store = parts.store
+
+    def make(now_ms: int) -> Water:
+        due = desiccant_outlook(store, box.slug, now_ms)
+        breath = breathing_outlook(store, box.slug, now_ms)
+        return Water(
+            due=due.words,
+            breathing=breath.words,
+            notes=tuple(dict.fromkeys((*due.notes, *breath.notes))),
+        )
+
+    noted = tuple(store.events(box=box.slug, limit=MOST_EVENTS))
+    return parts.kept(("water", box.slug), make, about=noted)
