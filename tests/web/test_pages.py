@@ -315,12 +315,13 @@ def test_sensors_tells_apart_claimed_and_unclaimed(client: TestClient) -> None:
         "Heard",
         "Silent",
     ]
-    spare = by_name["lane/spare"].one("a")
+    spare = by_name["lane/spare"].one("a", of="do")
     assert spare.text == "Say where it stands"
     assert spare.attrs["href"] == "/sensors/claim?sensor=lane%2Fspare"
     assert [link.text for link in by_name["lane/b2"].all("a")] == [
         "Gasketed tub",
         "stands there no longer",
+        "Check and correct",
     ]
     assert "17.2 °C, 25 % RH, battery 81 %" in by_name["lane/b2"].text
 

@@ -395,6 +395,16 @@ class JournalPage:
 
 
 @dataclass(frozen=True, slots=True)
+class CorrectionRow:
+    """How a sensor is corrected from a time on."""
+
+    since: Annotated[str, "From when on."]
+    words: Annotated[str, "What it does."]
+    how: Annotated[str, "How it was found; may be empty."]
+    take_back: Annotated[str, "Where it can be taken back."]
+
+
+@dataclass(frozen=True, slots=True)
 class SensorRow:
     """One sensor."""
 
@@ -408,6 +418,9 @@ class SensorRow:
     note: Annotated[str, "What was noted about it."]
     claim_url: Annotated[str, "Where to say which box it stands in; empty if that is known."]
     end_url: Annotated[str, "Where to say that it stands there no longer; empty if nowhere."]
+    own: Annotated[str, "What it says itself, where it is corrected; else empty."]
+    check_url: Annotated[str, "Where it is checked over salts and corrected."]
+    corrections: Annotated[tuple[CorrectionRow, ...], "Its corrections, the newest first."]
 
 
 @dataclass(frozen=True, slots=True)
@@ -462,4 +475,5 @@ class FormPage:
     form: Annotated[FormView, "The form."]
     intro: Annotated[tuple[str, ...], "What it does, a paragraph each."] = ()
     facts: Annotated[tuple[Fact, ...], "What is known of the thing it is about."] = ()
+    steps: Annotated[tuple[str, ...], "What to do or to mind, a sentence each."] = ()
     said: Annotated[Said | None, "What was done just before; none if nothing."] = None

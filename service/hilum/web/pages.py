@@ -19,6 +19,7 @@ from hilum.web.boxes import box_care, box_doing, box_facts, boxes_page, card, op
 from hilum.web.callers import Who
 from hilum.web.compares import compare_all, compare_lot
 from hilum.web.contexts import BoxPage, HeardPage, SurePage
+from hilum.web.correctiondeeds import correction_deeds
 from hilum.web.doing import Deed, add_deeds
 from hilum.web.firststart import first_path, heard
 from hilum.web.history import DEFAULT_RANGE, chart, range_named, span_of
@@ -74,6 +75,7 @@ def all_deeds(parts: WebParts) -> tuple[Deed, ...]:
     return (
         *box_deeds(parts),
         *sensor_deeds(parts),
+        *correction_deeds(parts),
         *entry_deeds(parts),
         *lot_deeds(parts),
         *journal_deeds(parts),
@@ -190,6 +192,8 @@ def sensors(parts: WebParts, render: Renderer) -> Callable[..., Response]:
                 s,
                 corrected.newest(store, s.name),
                 placed.get(s.name),
+                own=store.newest(s.name),
+                corrections=store.corrections(s.name),
                 box_names=names,
                 now_ms=now_ms,
                 style=style,

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from itertools import groupby
 from urllib.parse import urlencode
 
+from hilum.domain.corrections import Correction
 from hilum.domain.model import (
     MS_PER_HOUR,
     Event,
@@ -16,10 +17,12 @@ from hilum.domain.model import (
     Sensor,
 )
 from hilum.domain.ports import KeepingStore
+from hilum.keeping.care.calibration import words as correction_words
 from hilum.keeping.care.undo import can_undo
 from hilum.keeping.overview import FRESH_MS
 from hilum.web.boxes import ROLE_WORDS
 from hilum.web.contexts import (
+    CorrectionRow,
     JournalDay,
     JournalLine,
     JournalPage,
@@ -153,6 +156,8 @@ def sensor_row(
     *,
     box_names: Mapping[str, str],
     now_ms: int,
+    own: Reading | None,
+    corrections: Sequence[Correction],
     style: Style,
 ) -> SensorRow:
     """Give one sensor with its last reading and where it stands."""
@@ -173,6 +178,17 @@ def sensor_row(
         end_url=f"/sensors/end?placement={placement.id}" if placement else "",
     )
 
+        own="" if own == reading else reading_words(own, style),
+        check_url=f"/sensors/correct?{urlencode({'sensor': sensor.name})}",
+        corrections=tuple(
+            CorrectionRow(
+                style.moment(each.from_ms),
+                correction_words(each),
+                each.how,
+                f"/sensors/uncorrect?correction={each.id}",
+            )
+            for each in reversed(corrections)
+        ),
 
 def _stamp(sensor: Sensor, now_ms: int) -> Stamp:
     if sensor.last_seen_ms is None or now_ms - sensor.last_seen_ms > SILENT_MS:

@@ -7,6 +7,7 @@ from urllib.parse import parse_qsl, urlencode, urlsplit
 from hilum.domain.errors import ConflictError, NotFoundError
 from hilum.domain.model import Event
 from hilum.domain.ports import KeepingStore
+from hilum.keeping.care.calibration import COMPUTED_AGAIN
 from hilum.keeping.care.undo import can_undo, undo
 from hilum.web.format import count
 from hilum.web.pieces import FormView, Link, Said
@@ -15,6 +16,7 @@ from hilum.web.records import EVENT_WORDS, takeable
 TOLD = 3
 LOOKED_THROUGH = 100_000
 STRIKE = "/strike"
+CORRECTING = frozenset({"correct", "uncorrect"})
 
 
 def lines(store: KeepingStore, did: str, box: str = "", lot: str = "") -> list[Event]:
@@ -45,6 +47,8 @@ def said(
 
 def _words(events: Sequence[Event]) -> list[str]:
     shown = [line_words(event) for event in events[:TOLD]]
+    if any(dict(event.data).get("action") in CORRECTING for event in events):
+        shown.append(COMPUTED_AGAIN)
     rest = len(events) - TOLD
     return [*shown, f"And {count(rest, 'more', 'more')} like it."] if rest > 0 else shown
 
