@@ -122,16 +122,25 @@ def init(
     time_zone: Annotated[str | None, typer.Option(help="For example Europe/Brussels.")] = None,
     mqtt_host: Annotated[str | None, typer.Option(help="Address of the broker.")] = None,
     mqtt_port: Annotated[int | None, typer.Option(help="Port of the broker.")] = None,
+    broker: Annotated[
+        bool | None,
+        typer.Option(help="Make a name and password for Hilum at the broker, and its files."),
+    ] = None,
 ) -> None:
-    """Ask a few questions and write the settings.
+    """Ask a few questions and write the settings, and files for the broker.
 
     Example: hilum init
     """
+    from hilum.bootstrap.broker_files import FOLDER
     from hilum.bootstrap.first_start import write_settings
 
     path = write_settings(
         data_dir,
         {"site": site, "time_zone": time_zone, "mqtt_host": mqtt_host, "mqtt_port": mqtt_port},
         ask=sys.stdin.isatty(),
+        broker=broker,
     )
     print(f"Settings written to {path}. Start with: hilum serve")
+    files = path.parent / FOLDER
+    if files.exists():
+        print(f"For the broker: hilum.passwd and hilum.acl in {files}; copy them to /etc/mosquitto")
