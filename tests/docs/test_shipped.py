@@ -128,6 +128,24 @@ def test_units_are_sound(path: Path, tmp_path: Path) -> None:
     assert "WantedBuy" in done.stderr
 
 
+def test_units_are_shut_in() -> None:
+    """Systemd's score of what a unit may reach, 0 to 10, less is better, is as the text says."""
+    checker = shutil.which("systemd-analyze")
+    if checker is None:
+        pytest.skip("systemd-analyze is not installed (Debian package systemd)")
+    text = (SERVICE / "docs" / "serving.md").read_text(encoding="utf-8")
+    for unit in SERVICE.glob("hilum*.service"):
+        done = subprocess.run(
+            [checker, "security", "--offline=true", str(unit)],
+            check=False,
+            capture_output=True,
+            text=True,
+        )
+        score = float(re.findall(r"exposure level for \S+: ([\d.]+)", done.stdout)[0])
+        (told,) = re.findall(rf"`{re.escape(unit.name)}` ([\d.]+)", text)
+        assert abs(score - float(told)) <= 0.3  # newer systemds weigh a little differently
+
+
 def test_units_call_commands_that_are_there() -> None:
     """Each command line of a unit is one that the program understands."""
     lines = [
