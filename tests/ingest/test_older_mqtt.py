@@ -46,6 +46,11 @@ def listens(ingest: Ingest) -> None:
     assert wait_until(lambda: ingest.status().connected), ingest.status().last_error
 
 
+def presence(store: SqliteStore) -> bool | None:
+    """What is known of the first sensor's presence."""
+    return {sensor.name: sensor.online for sensor in store.sensors()}["home/s0"]
+
+
 def test_both_sides_speak_the_older_version(
     broker: Broker, store: TroubledStore, tmp_path: Path
 ) -> None:
@@ -59,11 +64,9 @@ def test_both_sides_speak_the_older_version(
                 sensors.send(map(message, range(100)))
                 sensors.settle()
             assert wait_until(lambda: ingest.status().duplicates == 100)
-            assert wait_until(lambda: {s.name: s.online for s in store.sensors()}["home/s0"])
+            assert wait_until(lambda: presence(store) is True)
             sensors.vanish()
-            assert wait_until(
-                lambda: {s.name: s.online for s in store.sensors()}["home/s0"] is False
-            )
+            assert wait_until(lambda: presence(store) is False)
         assert ingest.status().rejected == 0
     assert set(everything(tmp_path / "hilum.sqlite3")) == {reading(index) for index in range(100)}
 

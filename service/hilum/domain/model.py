@@ -51,6 +51,8 @@ class RejectReason(StrEnum):
     TIME = "time"  # clock wrong
     CONFLICT = "conflict"  # same sensor and time, another value
     TOO_MANY_SENSORS = "too-many-sensors"
+    TOO_OFTEN = "too-often"  # more than a sensor may fill the disk with
+    TURNED_AWAY = "turned-away"  # by the broker, which says so; the message was never here
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 
 from hilum.domain.model import Arrival, Reading, Reject, RejectReason
 from hilum.ingest.notes import read_note
+from hilum.ingest.pace import Pacer
 from hilum.ingest.screen import Collector, Decoded
 from hilum.ingest.senml import decode_senml
 from hilum.ingest.topics import Kind, Route, Router
@@ -12,6 +13,10 @@ from hilum.ingest.topics import Kind, Route, Router
 PAIR_MS = 30_000
 BURST_MS = 600_000  # no burst is longer: that many messages of one sensor at once
 STAMPS_KEPT = 100_000  # sensors whose last arrival is remembered
+TOO_OFTEN = (
+    "This sensor speaks far more often than air in a box changes, so {count} reading{s} of it "
+    "were left out. Let it measure every few minutes."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +70,7 @@ class Decoder:
     def __init__(self, router: Router, admits: Callable[[str], bool]) -> None:
         self.router = router
         self.admits = admits
+        self._pacer = Pacer()
         self._stamps: dict[str, tuple[int, Reading | None]] = {}
 
     def decode(self, message: Message) -> Kept:
@@ -89,9 +95,21 @@ class Decoder:
             return Kept((), decoded.rejects)
         if not self.admits(route.sensor):
             return _too_many(message)
-        if decoded.by_arrival:
+        by_arrival = decoded.by_arrival
+        if by_arrival:
             decoded = self._dated(message, route, decoded)
-        return Kept(decoded.readings, decoded.rejects)
+        return self._paced(message, route.sensor, decoded, by_arrival=by_arrival)
+
+    def _paced(self, message: Message, sensor: str, decoded: Decoded, *, by_arrival: bool) -> Kept:
+        """Leave out what comes faster than air can change, and say so once a minute."""
+        at_ms = message.received_ms
+        kept = self._pacer.within(sensor, decoded.readings, at_ms, by_arrival=by_arrival)
+        left_out = self._pacer.left_out(sensor, at_ms)
+        if not left_out:
+            return Kept(kept, decoded.rejects)
+        words = TOO_OFTEN.format(count=f"{left_out:,}", s="" if left_out == 1 else "s")
+        told = _refuse(message, message.topic or "", RejectReason.TOO_OFTEN, words, sensor)
+        return Kept(kept, (*decoded.rejects, *told.rejects))
 
     def _presence(self, message: Message, route: Route) -> Kept:
         said = message.payload[:16].strip().lower()

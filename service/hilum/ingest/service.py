@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from hilum.domain.ports import Clock
+from hilum.ingest.brokerlog import BrokerLog, Doorkeeper
 from hilum.ingest.budget import SensorBudget
 from hilum.ingest.decode import Decoder
 from hilum.ingest.inbox import Inbox
@@ -64,6 +65,12 @@ class Ingest:
             clock.now_ms,
             on_new_session=store.may_miss if settings.part is Part.KEEPING else None,
         )
+        broker = settings.broker
+        self._log = (
+            None
+            if settings.part is Part.STORING  # a worker among others: one process hears it
+            else BrokerLog(broker, Doorkeeper(store, broker.username, clock.now_ms))
+        )
         budget = SensorBudget(store, settings.max_new_sensors, clock.now_ms)
         self._pump = Pump(
             store,
@@ -80,9 +87,13 @@ class Ingest:
         """Begin; returns at once, also while the broker cannot be reached. Call it once."""
         self._pump.start()
         self._link.start()
+        if self._log is not None:
+            self._log.start()
 
     def stop(self) -> None:
         """Write and acknowledge what has arrived, and end; the broker keeps what comes later."""
+        if self._log is not None:
+            self._log.stop()
         self._pump.stop(STOP_S)
         self._link.stop()
 

@@ -68,6 +68,8 @@ REASON_WORDS = {
     RejectReason.TIME: "Clock wrong",
     RejectReason.CONFLICT: "Two values for one moment",
     RejectReason.TOO_MANY_SENSORS: "Too many new sensors",
+    RejectReason.TOO_OFTEN: "Too often",
+    RejectReason.TURNED_AWAY: "Turned away by the broker",
 }
 
 
