@@ -11,8 +11,10 @@ import pytest
 
 from hilum.bootstrap.safekeeping import REST_S, backup, restore
 from hilum.config import Settings, settings_from
+from hilum.domain.access import Scope
 from hilum.domain.errors import ConflictError, InvalidInputError, NewerSchemaError, StoreError
 from hilum.domain.model import Lot, Reading
+from hilum.keeping.access import begin_session, give, session_holds
 from hilum.stores.sqlite import SqliteStore, migrations
 from hilum.stores.sqlite.database import connect
 
@@ -68,6 +70,22 @@ def test_a_backup_brought_back_is_the_database(settings: Settings, tmp_path: Pat
     assert dumps[0] == dumps[1]
     with closing(SqliteStore(there.database)) as store:
         assert store.add(some(500), received_ms=0).stored == 3
+
+
+def test_nobody_is_signed_in_to_what_was_brought_back(settings: Settings, tmp_path: Path) -> None:
+    """A session that was ended since the backup does not come back; tokens do, and are counted."""
+    with closing(SqliteStore(settings.database)) as store:
+        key = begin_session(store, NOON_MS)
+        give(store, Scope.READ, "held", NOON_MS)
+        gone, _ = give(store, Scope.SHARE, "withdrawn", NOON_MS)
+        store.withdraw_grant(gone.id, NOON_MS)
+        written = backup(settings, clock=Clock())
+        assert session_holds(store, key, NOON_MS)
+    there = elsewhere(tmp_path)
+    assert restore(written.copy.path, there).grants == 1
+    with closing(SqliteStore(there.database)) as store:
+        assert not session_holds(store, key, NOON_MS)
+        assert [each.name for each in store.grants()] == ["held", "withdrawn"]
 
 
 def test_a_backup_while_others_write_is_of_one_moment(settings: Settings) -> None:

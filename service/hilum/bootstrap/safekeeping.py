@@ -11,7 +11,7 @@ from hilum.bootstrap import system_clock
 from hilum.config import Settings
 from hilum.domain.errors import ConflictError, InvalidInputError, StoreError
 from hilum.domain.ports import Clock
-from hilum.stores.sqlite.copies import SIDE_FILES, Copy, nothing, write_copy
+from hilum.stores.sqlite.copies import SIDE_FILES, Copy, end_sessions, nothing, write_copy
 from hilum.stores.sqlite.lock import ServeLock
 from hilum.stores.sqlite.migrations import waiting
 from hilum.stores.sqlite.store import BACKUPS, backup_name
@@ -114,10 +114,11 @@ class Restored:
 
     copy: Copy
     waiting: tuple[str, ...]  # steps the next start will take
+    grants: int  # tokens and links that hold again as they did then
 
 
 def restore(file: Path, settings: Settings, *, progress: Progress = nothing) -> Restored:
-    """Bring a backup back, to a place where no database is.
+    """Bring a backup back, to a place where no database is; nobody is signed in to it.
 
     Parameters
     ----------
@@ -152,7 +153,8 @@ def restore(file: Path, settings: Settings, *, progress: Progress = nothing) -> 
     lock = ServeLock(database)  # no service may start meanwhile
     try:
         _require_empty(database)
-        return Restored(write_copy(file, database, progress), steps)
+        copy = write_copy(file, database, progress)
+        return Restored(copy, steps, end_sessions(database))
     finally:
         lock.release()
 

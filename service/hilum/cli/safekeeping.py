@@ -84,6 +84,7 @@ def restore(
                 "bytes": copy.size_bytes,
                 "rows": copy.rows,
                 "waiting": list(done.waiting),
+                "tokens_and_links": done.grants,
             }
         )
         return
@@ -91,6 +92,12 @@ def restore(
     print(f"{in_words(copy.rows)}; {copy.size_bytes / 1e6:.1f} MB.")
     if done.waiting:
         print("It is of an older Hilum; the next start brings it up to date.")
+    print("Nobody is signed in; the password is the one of then.")
+    if done.grants:
+        print(
+            f"Tokens and links that hold again as they did then: {done.grants}. Withdraw what was "
+            "withdrawn since: hilum tokens list, hilum share list."
+        )
 
 
 def in_words(rows: dict[str, int]) -> str:

@@ -126,6 +126,24 @@ def _read_back(part: Path, source: Path) -> dict[str, int]:
         return _counted(conn)
 
 
+def end_sessions(path: Path) -> int:
+    """Sign everybody out of a database that was brought back: what was ended since must not return.
+
+    Returns
+    -------
+    int
+        How many tokens and links in it are not withdrawn.
+    """
+    with translated(path), closing(sqlite3.connect(path)) as conn:
+        names = {name for (name,) in conn.execute("SELECT name FROM sqlite_schema")}
+        if not {"session", "access_grant"} <= names:  # of a Hilum in which nobody signed in
+            return 0
+        with conn:
+            conn.execute("DELETE FROM session")
+        held = conn.execute("SELECT count(*) FROM access_grant WHERE withdrawn_ms IS NULL")
+        return int(held.fetchone()[0])
+
+
 def check_sound(conn: sqlite3.Connection, path: Path) -> None:
     """Raise StoreError if SQLite finds damage."""
     try:
