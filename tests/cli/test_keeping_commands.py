@@ -67,6 +67,24 @@ def test_a_box_a_sensor_and_a_lot_make_a_page_worth_of_keeping(hilum: Run, table
     assert findings["database"]["good"], findings
 
 
+def test_a_logger_makes_room_for_a_sensor(hilum: Run, table: Path) -> None:
+    """After old readings of one, another can stand in the box: the first counts to its last one."""
+    hilum("boxes", "add", "Blue tub", "--type", "tub")
+    hilum("readings", "import", table, "--box", "blue-tub")
+    senml = '[{"n": "temperature", "u": "Cel", "v": 19.8, "t": 1768039200}]'
+    (table.parent / "new.json").write_text(senml, encoding="utf-8")
+    hilum("readings", "import", table.parent / "new.json", "--sensor", "tub-1")
+    refused = hilum("sensors", "claim", "tub-1", "--box", "blue-tub")
+    assert refused.code == 1
+    assert "hilum sensors end" in refused.err
+    assert hilum("sensors", "end", "shed-logger").code == 0
+    assert hilum("sensors", "end", "shed-logger").code == 1
+    listed = hilum("sensors", "list").out
+    assert "shed-logger\tnot claimed" in listed
+    again = hilum("sensors", "claim", "tub-1", "--box", "blue-tub")
+    assert again.code == 0, again.err
+
+
 @pytest.mark.parametrize(
     ("words", "code", "said"),
     [

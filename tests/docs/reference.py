@@ -1,4 +1,4 @@
-"""Writes the pages that repeat the code: settings and commands.
+"""Writes the pages that repeat the code: settings, commands and the interface for programs.
 
 ``python tests/docs/reference.py`` writes them; a test fails when they are stale.
 """
@@ -135,9 +135,21 @@ def commands_page() -> str:
     return COMMANDS_HEAD + "".join(lines)
 
 
-PAGES = {"settings.md": settings_page, "commands.md": commands_page}
+def interface_page() -> str:
+    """The page about the JSON interface."""
+    from docs import interface
+
+    return interface.interface_page()
+
+
+PAGES = {
+    "settings.md": settings_page,
+    "commands.md": commands_page,
+    "api.md": interface_page,
+}
 
 if __name__ == "__main__":
+    sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
     for file, page in PAGES.items():
         (DOCS / file).write_text(page(), encoding="utf-8")
         sys.stdout.write(f"{DOCS / file}\n")

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from hilum.cli.options import DataDir, slug_of, time_ms
-from hilum.domain.errors import InvalidInputError
-from hilum.domain.model import Box, BoxType, Lot, Placement, Role, Stay, Wrap
+from hilum.domain.errors import ConflictError, InvalidInputError
+from hilum.domain.model import Box, BoxType, Lot, Role, Stay, Wrap
 
 if TYPE_CHECKING:
     from hilum.domain.model import Reading
@@ -109,17 +109,49 @@ def claim_sensor(
 
     Example: hilum sensors claim home/tub-1 --box blue-tub
     """
+    from hilum.bootstrap import system_clock
     from hilum.config import load_settings
+    from hilum.keeping.care import boxcare
 
-    settings = load_settings(data_dir)
+    settings, now_ms = load_settings(data_dir), system_clock().now_ms()
     name = full_name(sensor, settings.site)
     with open_data(data_dir) as store:
         known = store.sensor(name)
         extent = store.extent(name)
         first = extent[1] if extent else known.first_seen_ms
         start = time_ms(since, settings.time_zone, "since") if since else first
-        store.add_placement(Placement(0, name, store.box(box).slug, role, start))
+        boxcare.claim_sensor(store, name, box, role, from_ms=start, now_ms=now_ms)
     print(f"{name} stands {role} {box}.")
+
+
+@sensors.command("end")
+def end_claim(
+    sensor: Annotated[str, typer.Argument(help="Name of the sensor, as in hilum sensors list.")],
+    at: Annotated[
+        str | None, typer.Option(help="Until when; by default until its last reading.")
+    ] = None,
+    data_dir: DataDir = None,
+) -> None:
+    """Say that a sensor stands in its box no longer; what it measured there stays.
+
+    Example: hilum sensors end home/tub-1
+    """
+    from hilum.bootstrap import system_clock
+    from hilum.config import load_settings
+    from hilum.keeping.care import boxcare
+
+    settings, now_ms = load_settings(data_dir), system_clock().now_ms()
+    name = full_name(sensor, settings.site)
+    with open_data(data_dir) as store:
+        store.sensor(name)
+        standing = [p for p in store.placements(sensor=name) if p.to_ms is None]
+        if not standing:
+            raise ConflictError(f"Sensor {name} stands in no box.")
+        placed, newest = standing[-1], store.newest(name)
+        last = now_ms if newest is None else max(placed.from_ms, newest.time_ms + 1)
+        end = time_ms(at, settings.time_zone, "at") if at else min(last, now_ms)
+        boxcare.end_claim(store, placed.id, at_ms=end, now_ms=now_ms)
+    print(f"{name} stands in {placed.box} no longer.")
 
 
 @lots.command("add")
@@ -133,6 +165,7 @@ def add_lot(
         float | None, typer.Option(min=0, max=100, help="Germination on the packet, %.")
     ] = None,
     tested: Annotated[str | None, typer.Option(help="Date of that test, for 2026-01-15.")] = None,
+    seeds: Annotated[float | None, typer.Option(min=0, help="How many seeds there are.")] = None,
     wrap: Annotated[Wrap, typer.Option(help="How it is packed in the box.")] = Wrap.PAPER,
     since: Annotated[str | None, typer.Option(help="In the box since; by default now.")] = None,
     code: Annotated[str | None, typer.Option(help="Your own code; else one is made.")] = None,
@@ -163,6 +196,7 @@ def add_lot(
             year=year,
             label_pct=germination,
             label_date=_date(tested),
+            seeds=seeds,
         )
         place = store.box(box).slug
         store.save_lot(lot)

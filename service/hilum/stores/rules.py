@@ -235,7 +235,8 @@ def check_placement(new: Placement, others: Iterable[Placement]) -> None:
         if kept.box == new.box and kept.role == new.role == Role.INSIDE:
             raise ConflictError(
                 f"Box “{new.box}” already has an inside sensor {when}: {kept.sensor}. "
-                f"End that placement first, or place {new.sensor} as a second sensor."
+                "Say first that it stands there no longer (hilum sensors end, or on the page of "
+                f"sensors), or place {new.sensor} as a second sensor."
             )
 
 

@@ -3,7 +3,7 @@
 from typing import Annotated
 
 import numpy as np
-from fastapi import APIRouter, Query, Security
+from fastapi import APIRouter, Path, Query, Security
 from fastapi.security import HTTPBearer
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -48,17 +48,17 @@ class HistoryAnswer(Strict):
     it. A row of nulls stands in every gap.
     """
 
-    box: str
+    box: str = Field(description="the box")
     tier: Tier = Field(description="what the rows were made from: raw readings, hours or days")
     from_ms: int = Field(description="start, milliseconds since 1970 UTC")
-    to_ms: int
-    time_ms: list[int]
+    to_ms: int = Field(description="end, milliseconds since 1970 UTC")
+    time_ms: list[int] = Field(description="time of each row, milliseconds since 1970 UTC")
     temp_lo: Column = Field(description="°C")
-    temp_mid: Column
-    temp_hi: Column
+    temp_mid: Column = Field(description="°C")
+    temp_hi: Column = Field(description="°C")
     erh_lo: Column = Field(description="% eRH")
-    erh_mid: Column
-    erh_hi: Column
+    erh_mid: Column = Field(description="% eRH")
+    erh_hi: Column = Field(description="% eRH")
     mc_starchy_pct: Column = Field(description="% wet basis, small starchy seed in paper")
     mc_oily_pct: Column = Field(description="% wet basis, small oily seed in paper")
 
@@ -94,9 +94,13 @@ def api_router(parts: WebParts) -> APIRouter:
 
     @router.get("/boxes/{slug}/history", responses=ERRORS, dependencies=[TOKEN])
     def history(
-        slug: str,
-        start_ms: Annotated[Milliseconds | None, Query(alias="from")] = None,
-        end_ms: Annotated[Milliseconds | None, Query(alias="to")] = None,
+        slug: Annotated[str, Path(description="the box, as in the address of its page")],
+        start_ms: Annotated[
+            Milliseconds | None, Query(alias="from", description="start, ms since 1970 UTC")
+        ] = None,
+        end_ms: Annotated[
+            Milliseconds | None, Query(alias="to", description="end, ms since 1970 UTC; else now")
+        ] = None,
         width: Annotated[int, Query(ge=50, le=4000, description="pixels to draw on")] = 800,
     ) -> HistoryAnswer:
         """Give temperature, humidity and typical seed moisture of a box, by default of a week."""
