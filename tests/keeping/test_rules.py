@@ -8,9 +8,17 @@ import pytest
 from hilum.domain.alerts import AlertState, RuleSetting
 from hilum.domain.errors import InvalidInputError, NotFoundError
 from hilum.domain.model import Box, BoxType, Sensor
-from hilum.keeping.watching.alerts import AlertEngine, see, set_rule
+from hilum.keeping.watching.alerts import AlertEngine, see
 from hilum.keeping.watching.judging import Sign, Words, single, span
-from hilum.keeping.watching.rules import RULES, Limits, Rule, Side, check_setting, limits_for
+from hilum.keeping.watching.rules import RULES, Limits, Rule, Side, limits_for
+from hilum.keeping.watching.ruleset import (
+    check_setting,
+    holds_words,
+    reset_rule,
+    set_rule,
+    settings_of,
+    usual,
+)
 from hilum.stores.memory import MemoryStore
 from keeping.watching import DAY, HOUR, MAIL, T0, ManualClock, StubWatch
 
@@ -238,7 +246,13 @@ def test_a_release_that_lost_its_sense_gives_way() -> None:
         (RuleSetting("battery", "", limit=20.0, release=19.0), "may not lie below the limit"),
         (RuleSetting("damp", "tub", dwell_s=-1), "between 0 and 30 days"),
         (RuleSetting("damp", "tub", dwell_s=10**9), "between 0 and 30 days"),
+        (RuleSetting("damp", "tub", dwell_s=30 * 86_400 + 1), "between 0 and 30 days"),
         (RuleSetting("damp", "tub", repeat_s=59), "at most every hour"),
+        (RuleSetting("damp", "tub", repeat_s=3599), "at most every hour"),
+        (RuleSetting("damp", "tub", repeat_s=365 * 86_400 + 1), "at least every year"),
+        (RuleSetting("damp", "tub", limit=95.5), "between 5 and 95 %"),
+        (RuleSetting("damp", "tub", limit=70.5), "damp is the earlier word of the two"),
+        (RuleSetting("mould", "", limit=40.0, release=40.5), "may not lie above the limit"),
         (RuleSetting("damp", "tub", repeat_s=-3600), "at most every hour"),
     ],
 )
@@ -249,6 +263,76 @@ def test_a_setting_that_cannot_work_is_refused(setting: RuleSetting, words: str)
     with pytest.raises(InvalidInputError, match=words):
         set_rule(store, setting, T0)
     assert store.rule_settings() == []
+
+
+def test_figures_at_the_edge_are_taken() -> None:
+    """The ends of every range can be set, and damp may be told together with mould."""
+    for setting in (
+        RuleSetting("damp", "tub", limit=70.0, dwell_s=30 * 86_400, repeat_s=3600),
+        RuleSetting("damp", "tub", limit=5.0, release=5.0, dwell_s=0, repeat_s=0),
+        RuleSetting("mould", "", limit=95.0, repeat_s=365 * 86_400),
+        RuleSetting("mould", "", limit=40.0),
+    ):
+        check_setting(setting, [TUB])
+
+
+def test_a_rule_that_contradicts_another_is_refused() -> None:
+    """Damp may not be told after mould, whichever of them is set, in one box or in all."""
+    store = MemoryStore()
+    store.save_box(replace(TUB, target_high_pct=45.0))
+    with pytest.raises(InvalidInputError, match=r"In Blue tub .* above 45 % .* above 44 % already"):
+        set_rule(store, RuleSetting("mould", limit=44.0), T0)
+    set_rule(store, RuleSetting("mould", limit=50.0), T0)
+    with pytest.raises(InvalidInputError, match="earlier word of the two"):
+        set_rule(store, RuleSetting("damp", "tub", limit=51.0), T0)
+    set_rule(store, RuleSetting("damp", "tub", on=False), T0)
+    set_rule(store, RuleSetting("mould", limit=40.0), T0)
+    with pytest.raises(InvalidInputError, match="earlier word of the two"):
+        set_rule(store, RuleSetting("damp", "tub"), T0)
+
+
+def test_a_release_is_held_against_the_limit_for_all_boxes() -> None:
+    """Where a limit is set for all boxes, a box's own release is judged by that one."""
+    store = MemoryStore()
+    store.save_box(TUB)
+    set_rule(store, RuleSetting("damp", limit=50.0), T0)
+    set_rule(store, RuleSetting("damp", "tub", release=45.0), T0)
+    limits = limits_for(RULES["damp"], TUB, settings_of(store))
+    assert limits is not None
+    assert (limits.limit, limits.release) == (50.0, 45.0)
+    with pytest.raises(InvalidInputError, match=r"\(51 %\) may not lie above the limit \(50 %\)"):
+        set_rule(store, RuleSetting("damp", "tub", release=51.0), T0)
+
+
+def test_back_to_the_usual() -> None:
+    """A setting is taken away with a line in the journal; where there is none, that is said."""
+    store = MemoryStore()
+    store.save_box(TUB)
+    set_rule(store, RuleSetting("damp", "tub", on=False), T0)
+    event = reset_rule(store, "damp", "tub", T0 + 1)
+    assert event.text == "The rule “Damp” is as usual again in Blue tub."
+    assert store.rule_settings() == []
+    with pytest.raises(NotFoundError, match="as usual here"):
+        reset_rule(store, "damp", "tub", T0 + 2)
+
+
+def test_what_holds_is_said_in_sentences() -> None:
+    """Limit, time, end and reminder as they are in a box; its own where they are set."""
+    settings = {("damp", "tub"): RuleSetting("damp", "tub", limit=30.0, dwell_s=0, repeat_s=0)}
+    damp = RULES["damp"]
+    assert holds_words(damp, TUB, settings) == (
+        "Told above 30 %, at once. Over at 27 %. No reminders."
+    )
+    assert usual(damp, TUB, settings) == ("35 %", "3 % below the limit", "3 hours", "7 days")
+    assert holds_words(RULES["mould"], TUB, {}) == (
+        "Told above its limit: 65 %; 70 % where all seed in the box is starchy (up to 10 % oil), "
+        "once it has lasted 24 hours. Over 3 % below it. Reminder after 3 days."
+    )
+    drawer = replace(TUB, type=BoxType.DRAWER)
+    assert holds_words(damp, drawer, {}) == "Switched off."
+    assert usual(damp, drawer, {})[0] == "35 %"
+    both = {("damp", ""): RuleSetting("damp", limit=32.0, release=20.0), **settings}
+    assert usual(damp, TUB, both)[:2] == ("32 %", "20 %")
 
 
 def test_unknown_rules_and_boxes_are_named() -> None:
@@ -269,7 +353,7 @@ def test_a_setting_is_kept_and_journaled() -> None:
     assert len(store.rule_settings()) == 2
     assert [event.text for event in store.events()] == [
         "The rule “Too warm” was switched off.",
-        "The rule “Damp” was set in Blue tub.",
+        "The rule “Damp” was set in Blue tub: limit 40 %, over at 40 %.",
     ]
 
 

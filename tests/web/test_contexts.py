@@ -9,7 +9,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from hilum.bootstrap.sheet_reader import Sheets
-from hilum.domain.alerts import Alert, AlertChange, AlertState
+from hilum.domain.alerts import Alert, AlertChange, AlertState, RuleSetting
 from hilum.domain.corrections import Correction
 from hilum.domain.model import Box, BoxType, Event, EventType, PlanLine, Reading, SeasonPlan
 from hilum.stores.memory import MemoryStore
@@ -84,6 +84,7 @@ def test_templates_and_contexts_agree(parts: WebParts, monkeypatch: pytest.Monke
     )
     alert = Alert("a", "damp", AlertState.RAISED, NOW_MS, "Damp.", "Dry it.", box="tub")
     parts.store.change_alerts([AlertChange(alert, None)])
+    parts.store.save_rule_setting(RuleSetting("damp", "tub", limit=40.0))
     parts.store.add_correction(Correction(0, "lane/a1", 1, rh_offset_pct=1.0))
     status = IngestStatus(connected=True, broker="h:1", durable=False)
     shown = SettingsShown("f", (SettingShown("site", "home", "default", "name"),), ("mail",))
@@ -95,6 +96,7 @@ def test_templates_and_contexts_agree(parts: WebParts, monkeypatch: pytest.Monke
             "/lots/new?did=3", "/lots/move?lot=L-0001", "/lots/L-0001/test", "/journal?type=note",
             "/season", "/season/1", "/lots/L-0001/compare", "/boxes/tub/compare",
             "/boxes/drawer/review", "/settings", "/settings?sent=mail", "/lots?order=use-first",
+            "/rules", "/rules?box=tub",
             "/sensors/correct/read?sensor=lane/a1&way=one&salt=NaCl&temp=20",
         ):  # fmt: skip
             client.get(url)

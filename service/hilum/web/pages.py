@@ -32,6 +32,7 @@ from hilum.web.parts import WebParts
 from hilum.web.records import JournalFilter, journal_days, journal_page, sensor_row, sensors_page
 from hilum.web.render import Renderer
 from hilum.web.reviews import review
+from hilum.web.ruledeeds import rule_deeds, rules_page
 from hilum.web.said import said
 from hilum.web.seasons import order_file, season, season_deeds, seasons
 from hilum.web.sensordeeds import sensor_deeds
@@ -59,6 +60,7 @@ def page_router(parts: WebParts, render: Renderer) -> APIRouter:
         ("/season/{key}/order.csv", order_file(parts, ".csv")),
         ("/season/{key}/order.xlsx", order_file(parts, ".xlsx")),
         ("/settings", settings_page(parts, render)),
+        ("/rules", rules_page(parts, render)),
         ("/journal", journal(parts, render)),
         ("/sensors", sensors(parts, render)),
         ("/sensors/heard", heard_now(parts, render)),
@@ -82,6 +84,7 @@ def all_deeds(parts: WebParts) -> tuple[Deed, ...]:
         seen_deed(parts),
         *season_deeds(parts),
         channel_deed(parts),
+        *rule_deeds(parts),
     )
 
 

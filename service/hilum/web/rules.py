@@ -38,6 +38,8 @@ _DEEDS = (
     "/strike",
     "/alerts/{key}/seen",
     "/settings/test",
+    "/rules/set",
+    "/rules/reset",
     "/season/new",
     *(f"/season/{{key}}/{deed}" for deed in ("edit", "add", "remove", "drop")),
 )
@@ -61,6 +63,7 @@ RULES: Mapping[str, frozenset[Who]] = {
     "GET /boxes/{slug}/compare": LOOK,
     "GET /boxes/{slug}/review": LOOK,
     "GET /settings": OWNER,
+    "GET /rules": OWNER,
     "GET /lots/export.csv": OWNER,
     "GET /lots/export.xlsx": OWNER,
     **{

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Annotated
 
-from hilum.web.pieces import Fact, FormView, Link
+from hilum.web.pieces import Fact, FormView, Link, Said
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,6 +152,29 @@ class ChannelRow:
 
     name: Annotated[str, "Its name."]
     test: Annotated[FormView, "Sends a test on it."]
+
+
+@dataclass(frozen=True, slots=True)
+class RuleRow:
+    """One rule, as it holds in a box or everywhere."""
+
+    title: Annotated[str, "What is told."]
+    quantity: Annotated[str, "What is looked at."]
+    holds: Annotated[str, "Limit, time, end and reminder, in sentences."]
+    state: Annotated[str, "Whether it is as usual or was set, and where."]
+    change: Annotated[str, "Where it can be set."]
+    reset: Annotated[FormView | None, "Takes the setting away; none where nothing is set."]
+
+
+@dataclass(frozen=True, slots=True)
+class RulesPage:
+    """When alerts are told, in a box or everywhere."""
+
+    title: Annotated[str, "Title of the page."]
+    said: Annotated[Said | None, "What was just done; none if nothing."]
+    back: Annotated[Link, "Where to go from here."]
+    intro: Annotated[str, "What these hold for; may be empty."]
+    rows: Annotated[tuple[RuleRow, ...], "The rules."]
 
 
 @dataclass(frozen=True, slots=True)

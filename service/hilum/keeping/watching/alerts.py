@@ -10,13 +10,13 @@ import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from hilum.domain.alerts import Alert, AlertChange, AlertState, RuleSetting
+from hilum.domain.alerts import Alert, AlertChange, AlertState
 from hilum.domain.errors import ConflictError
 from hilum.domain.model import Event, EventType
 from hilum.domain.ports import Clock, Store
 from hilum.keeping.watching.judging import Sign, Turn, Verdict, judge
 from hilum.keeping.watching.quiet import QuietHours
-from hilum.keeping.watching.rules import RULES, check_setting
+from hilum.keeping.watching.rules import RULES
 from hilum.keeping.watching.scene import About
 from hilum.keeping.watching.telling import CLEARED, RAISED, REMINDER, SEEN, ChannelPlan, notices_for
 from hilum.keeping.watching.watch import Watch
@@ -227,20 +227,3 @@ def see(store: Store, alert_id: str, now_ms: int, plans: Plans = ()) -> Alert:
         if store.change_alerts([AlertChange(seen, alert.state, line, notices)]):
             return seen
     raise ConflictError(f"The alert “{alert_id}” is not raised: it is {alert.state}.")
-
-
-def set_rule(store: Store, setting: RuleSetting, now_ms: int) -> None:
-    """Check and keep a setting of a rule, with a line in the journal; see ``check_setting``."""
-    check_setting(setting, store.boxes())
-    store.save_rule_setting(setting)
-    where = f" in {store.box(setting.box).name}" if setting.box else ""
-    words = "set" if setting.on else "switched off"
-    store.add_event(
-        Event(
-            0,
-            now_ms,
-            EventType.SETTING,
-            box=setting.box or None,
-            text=f"The rule “{RULES[setting.rule].title}” was {words}{where}.",
-        )
-    )

@@ -6,16 +6,16 @@ hovers at the limit does not raise one alert after the other.
 """
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
 
 from hilum.domain.alerts import RuleSetting
-from hilum.domain.errors import InvalidInputError, NotFoundError
+from hilum.domain.errors import NotFoundError
 from hilum.domain.model import Box, BoxType
 from hilum.keeping.watching.ruletable import NO_SOURCE, ROWS
 
-__all__ = ["NO_SOURCE", "RULES", "Limits", "Rule", "Side", "check_setting", "limits_for", "rule"]
+__all__ = ["NO_SOURCE", "RULES", "Limits", "Rule", "Side", "limits_for", "rule"]
 
 OPEN_TYPES = frozenset({BoxType.DRAWER, BoxType.CARDBOARD, BoxType.SHELF})
 """Boxes that breathe with the room: they can be no drier than it is."""
@@ -32,9 +32,6 @@ COLD_DWELL_S = {"warm": 36 * 3600, "damp": 12 * 3600, "open": 12 * 3600}
 """Dwell in fridge and freezer [s]. A box may stand in the room for the day it needs to warm up, and
 some hours. Opened, its air is dry again later than in a room: seed takes up water about twice as
 slowly for each 10 °C of cooling (memory, low)."""
-
-LONGEST_DWELL_S = 30 * 86_400
-SHORTEST_REPEAT_S = 3600
 
 
 class Side(Enum):
@@ -199,52 +196,4 @@ def _merged(
         everywhere.dwell_s if own.dwell_s is None else own.dwell_s,
         everywhere.repeat_s if own.repeat_s is None else own.repeat_s,
         own.on,
-    )
-
-
-def check_setting(setting: RuleSetting, boxes: Iterable[Box]) -> None:
-    """Refuse a setting that could not work.
-
-    Raises
-    ------
-    NotFoundError
-        There is no such rule or box.
-    InvalidInputError
-        A figure is out of range, or the release limit lies on the wrong side of the limit.
-    """
-    wanted = rule(setting.rule)
-    known = {box.slug: box for box in boxes}
-    if setting.box and setting.box not in known:
-        raise NotFoundError(f"There is no box “{setting.box}” here.")
-    for field in ("limit", "release"):
-        value = getattr(setting, field)
-        if value is not None and not wanted.low <= value <= wanted.high:  # false for NaN too
-            raise InvalidInputError(
-                f"{wanted.title}: the {field} must lie between {wanted.low:g} and "
-                f"{wanted.high:g} {wanted.unit}, not {value:g}.",
-                field,
-            )
-    _check_release(wanted, setting, known.get(setting.box))
-    if setting.dwell_s is not None and not 0 <= setting.dwell_s <= LONGEST_DWELL_S:
-        raise InvalidInputError(
-            f"{wanted.title}: the time it must last lies between 0 and 30 days.", "dwell_s"
-        )
-    if setting.repeat_s and not SHORTEST_REPEAT_S <= setting.repeat_s <= 365 * 86_400:
-        raise InvalidInputError(
-            f"{wanted.title}: reminders come at most every hour and at least every year; "
-            "0 means none.",
-            "repeat_s",
-        )
-
-
-def _check_release(wanted: Rule, setting: RuleSetting, box: Box | None) -> None:
-    limit = setting.limit if setting.limit is not None else default_limit(wanted, box)
-    release = setting.release
-    if release is None or math.isnan(limit) or wanted.side.value * (release - limit) <= 0:
-        return
-    side = "above" if wanted.side is Side.ABOVE else "below"
-    raise InvalidInputError(
-        f"{wanted.title}: the release limit ({release:g} {wanted.unit}) may not lie {side} the "
-        f"limit ({limit:g} {wanted.unit}): the alert would be over as soon as it is raised.",
-        "release",
     )
