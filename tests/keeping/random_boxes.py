@@ -143,21 +143,21 @@ def seen(
     now_ms: int,
     *,
     outside: bool,
-    sensor_pct: float = 0.0,
+    off_pct: float = 0.0,
     curve: str = "silica-gel",
 ) -> BoxRecord:
     """The box as a person knows it at a time.
 
-    The sensor among the packets is off by ``sensor_pct`` either way, the one outside by 1 %
-    (standard deviation). The seed is known to a factor of 1.35 (standard deviation of its
-    logarithm 0.3). ``curve`` is the gel the watch takes it for.
+    The sensor among the packets is off by ``off_pct``, the one outside by 1 % (standard deviation).
+    The seed is known to a factor of 1.35 (standard deviation of its logarithm 0.3). ``curve`` is
+    the gel the watch takes it for.
     """
     rng = np.random.default_rng((11, box.number))
-    inside_off, outside_off = sensor_pct * rng.choice([-1.0, 1.0]), rng.standard_normal()
+    outside_off = rng.standard_normal()
     factor = float(np.exp(0.3 * rng.standard_normal()))
     nothing = HourSeries(np.empty(0, np.int64), np.empty(0), np.empty(0))
     days = box_days(
-        hourly(box.truth, now_ms, inside_off),
+        hourly(box.truth, now_ms, off_pct),
         hourly(box.outside, now_ms, outside_off) if outside else nothing,
         now_ms,
     )

@@ -4,8 +4,8 @@ The water of the box (not its humidity, which moves with temperature at constant
 against the force that drives water in: the vapour pressure outside less that inside, added up over
 time. The robust slope of the one over the other is the conductance of the box. From it 240 futures
 are drawn, each with a conductance from the slope's interval, a course of the year that the record
-allows, days like those that were, and a sensor that is a little off. The force falls as the inside
-gets damper: each future takes that into account day by day.
+allows, days like those that were, and a sensor that is off by as much as it may be. The force falls
+as the inside gets damper: each future takes that into account day by day.
 
 Without a sensor outside, the air there is worked back from the box's own gain, for a range of rooms
 that could be.
@@ -42,7 +42,15 @@ TEMP_SWING_C, TEMP_NOISE_C = 2.5, 0.6
 AIR_SWING, AIR_NOISE = 0.35, 0.12  # of the vapour pressure, as a share
 WEATHER, WEATHER_DAYS = 0.12, 2.5
 LEAST_PA, MOST_LOG_PA = 50.0, 9.0  # air outside is neither bone dry nor steam
-SENSOR_PCT = 0.4  # how far a corrected sensor is off, one standard deviation
+SENSOR_PCT = 0.4  # how far a sensor checked over salts is off, one standard deviation
+STATED_PCT = 2.0
+"""Accuracy of humidity sensors by their makers' data sheets, ± % RH, typical (read for two makes;
+others say 1.5 to 3)."""
+
+UNCHECKED_PCT = float(np.hypot(SENSOR_PCT, STATED_PCT / np.sqrt(3.0)))
+"""How far a sensor may be off that nobody checked, one standard deviation: anywhere within its
+data sheet (even distribution: Guide to the Expression of Uncertainty in Measurement 2008, 4.3.7,
+memory)."""
 PER_DEGREE = 0.065  # rise of saturation pressure by 1 °C: in a season a room keeps its humidity
 
 
@@ -66,7 +74,8 @@ class BoxRecord:
 
     ``charges`` are all that are known, in order, the last one in the box now, all put in before
     ``now_ms``. ``changed_ms`` is when seed last came or went in quantity; ``scale`` as a weighing
-    of the desiccant made it.
+    of the desiccant made it; ``sensor_pct`` how far the sensor may be off [% RH, one standard
+    deviation].
     """
 
     days: BoxDays
@@ -76,6 +85,7 @@ class BoxRecord:
     scale: float = 1.0
     changed_ms: int | None = None
     room: Room = LIVED_IN
+    sensor_pct: float = SENSOR_PCT
 
     @property
     def charge(self) -> Charge | None:
@@ -176,7 +186,7 @@ def forecast(record: BoxRecord, limit_pct: float) -> Forecast | None:
     if not now.any():
         now = days.day > days.day[days.known][-1] - NOW_DAYS
     level = days.rh_pct - balance.per_degree(days.rh_pct) * (days.temp_c - typical_c)
-    start = np.median(level[now]) + SENSOR_PCT * rng.standard_normal(FUTURES)
+    start = np.median(level[now]) + record.sensor_pct * rng.standard_normal(FUTURES)
     paths = _paths(balance, start, conductance, outside_pa, temp_c)
     paths += redrawn(_held(record), rng, FUTURES, HORIZON_DAYS)
     hits = _first_above(paths, limit_pct)

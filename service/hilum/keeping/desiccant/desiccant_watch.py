@@ -4,12 +4,13 @@ The figures come from ``boxforecast``; here the record is gathered, and whatever
 telling a date is said instead.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
 
-from hilum.domain.model import MS_PER_DAY, MS_PER_HOUR, Box, BoxType, Role
+from hilum.domain.model import MS_PER_DAY, MS_PER_HOUR, Box, BoxType, Placement, Role
 from hilum.domain.ports import Store
 from hilum.keeping.desiccant.boxcontents import MOST_EVENTS, Seed, box_seed, desiccants
 from hilum.keeping.desiccant.boxdays import HISTORY_DAYS, BoxDays, box_days, hour_series
@@ -18,6 +19,9 @@ from hilum.keeping.desiccant.boxforecast import (
     HORIZON_DAYS,
     LEAST_DAYS,
     LIVED_IN,
+    SENSOR_PCT,
+    STATED_PCT,
+    UNCHECKED_PCT,
     WINDOW_DAYS,
     BoxRecord,
     forecast,
@@ -25,6 +29,8 @@ from hilum.keeping.desiccant.boxforecast import (
 )
 from hilum.keeping.desiccant.boxwater import WEIGHED_SCALE, Charge, Weighing, weighed_scale
 from hilum.keeping.desiccant.durations import in_span, span_words
+from hilum.keeping.overview import current_sensor
+from hilum.keeping.reckoning.corrected import in_force
 from hilum.science.desiccant import find_desiccant, gel_load_pct
 
 DUE_AHEAD_DAYS = 14.0
@@ -133,6 +139,7 @@ class Gathered:
     weighing: Weighing | None  # newest of the present charge
     seed: Seed
     unread: int = 0
+    checked: bool = False  # whether the sensor inside was corrected
 
 
 def gather(store: Store, box: Box, now_ms: int) -> Gathered:
@@ -155,7 +162,16 @@ def gather(store: Store, box: Box, now_ms: int) -> Gathered:
         weighings[-1] if weighings else None,
         box_seed(store, box.slug, now_ms, WINDOW_DAYS * MS_PER_DAY),
         noted.unread,
+        _checked(store, placements, now_ms),
     )
+
+
+def _checked(store: Store, placements: Sequence[Placement], now_ms: int) -> bool:
+    """Whether the humidity of the sensor inside is corrected: someone knows how far it is off."""
+    inside = [placed for placed in placements if placed.role is Role.INSIDE]
+    placed = current_sensor(inside, now_ms)
+    held = in_force(store.corrections(placed.sensor), now_ms) if placed else None
+    return held is not None and (held.rh_gain, held.rh_offset_pct) != (1.0, 0.0)
 
 
 def judge(found: Gathered) -> DesiccantOutlook:
@@ -201,9 +217,7 @@ def _with_trend(found: Gathered, days: BoxDays, notes: tuple[str, ...]) -> Desic
     state = WatchState.TREND if np.isfinite(answer.days) else WatchState.STEADY
     words = in_span(answer.low_days, answer.days, answer.high_days)
     if words and 1.0 <= answer.days_per_pct <= HORIZON_DAYS:
-        shift = span_words(answer.days_per_pct)
-        shows = f"The date is when this sensor will show {found.box.target_high_pct:g} %"
-        notes += (f"{shows}: if it is 1 % off, that is {shift} sooner or later.",)
+        notes += (_of_the_sensor(found, span_words(answer.days_per_pct)),)
     return _told(
         found, state, f"Fresh desiccant is due {words}." if words else
         "No swap in sight within a year.", notes, scale=scale,
@@ -213,6 +227,18 @@ def _with_trend(found: Gathered, days: BoxDays, notes: tuple[str, ...]) -> Desic
         due_high_ms=_moment(found.now_ms, answer.high_days),
         days_per_pct=answer.days_per_pct if np.isfinite(answer.days_per_pct) else None,
     )  # fmt: skip
+
+
+def _of_the_sensor(found: Gathered, shift: str) -> str:
+    """Say what an error of the sensor does to the date; ``shift`` is what 1 % does."""
+    if not found.checked:
+        return (
+            f"A sensor that is 1 % off moves the date by {shift}. Nobody checked this one, so the "
+            f"interval allows for {STATED_PCT:g} % either way, as data sheets do; checked over "
+            "salts and corrected it would be surer."
+        )
+    shows = f"The date is when this sensor, as corrected, will show {found.box.target_high_pct:g} %"
+    return f"{shows}: if it is still 1 % off, that is {shift} sooner or later."
 
 
 def record_of(found: Gathered, days: BoxDays, scale: float = 1.0) -> BoxRecord:
@@ -226,6 +252,7 @@ def record_of(found: Gathered, days: BoxDays, scale: float = 1.0) -> BoxRecord:
         scale,
         changed_ms=found.seed.changed_ms,
         room=COLD_PLACE if cold else LIVED_IN,
+        sensor_pct=SENSOR_PCT if found.checked else UNCHECKED_PCT,
     )
 
 
