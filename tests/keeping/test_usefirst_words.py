@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from hilum.domain.model import Floats, Lot
+from hilum.domain.model import Floats, GerminationTest, Lot
 from hilum.keeping.lots.outlook import Case, lot_case
 from hilum.keeping.lots.usefirst import DOUBT, SEASON_DAYS, Group, UseFirst, use_first
 from hilum.science.posterior import posterior
@@ -136,3 +136,16 @@ def test_a_minimum_of_ones_own_is_held_where_it_can_be_reached(own: float, held:
     one = Lot("A", "onion", label_pct=90.0, label_date=TODAY - timedelta(days=9), minimum_pct=own)
     assert told(one).minimum_pct == held
     assert told(lot("B")).minimum_pct == 70.0  # 7 CFR 201.31 (read)
+
+
+@pytest.mark.parametrize(
+    ("days_ago", "group"), [(1, Group.KEEP), (119, Group.KEEP), (120, Group.TEST)]
+)
+def test_what_was_tested_lately_is_not_to_be_tested_yet(days_ago: int, group: Group) -> None:
+    """Doubt about next year is no reason to repeat a test of last week."""
+    one = lot("A", age_days=700, prior_temp_c=16.0, prior_rh_pct=48.0)
+    test = GerminationTest(0, "A", TODAY - timedelta(days=days_ago), 50, 42)
+    (found,) = use_first(shelf_of(one, tests=(test,)), NOW_MS)
+    assert "a year from now" in found.words
+    assert found.group is group
+    assert ("test it again before then" in found.words) is (group is Group.KEEP)

@@ -8,6 +8,7 @@ import numpy as np
 
 from hilum.domain.model import MS_PER_DAY, Lot
 from hilum.domain.ports import Store
+from hilum.keeping.lots.origin import ms_of
 from hilum.keeping.lots.outlook import FAR_DAYS, Case, lot_cases
 from hilum.keeping.lots.snapshot import Snapshot
 from hilum.science.endurance import bearable_loss
@@ -21,6 +22,10 @@ SEASON_DAYS = 365.25
 DOUBT = 0.25
 """From this chance on of being under the minimum a year from now a lot is worth a test; a choice of
 this program."""
+
+
+LATELY_DAYS = 120
+"""A lot tested so lately is not asked to be tested again yet; a choice of this program."""
 
 
 class Group(StrEnum):
@@ -161,10 +166,11 @@ def _one(case: Case, now: Band, ahead: _Prospect, at_ms: int) -> UseFirst:
     elif days <= SEASON_DAYS:
         group, why = Group.USE, f"it reaches {named} in {_span(days)} at the present rate"
     elif ahead.below_later >= DOUBT:
-        group = Group.TEST
+        lately = _tested_lately(case, at_ms)
+        group = Group.KEEP if lately else Group.TEST
         why = (
             f"with a chance of {100.0 * ahead.below_later:.0f} % it is under {named} a year from "
-            "now: a test would tell"
+            f"now: {'test it again before then' if lately else 'a test would tell'}"
         )
     elif np.isinf(days):
         group, why = Group.KEEP, f"it does not reach {named} within fifty years at the present rate"
@@ -181,6 +187,10 @@ def _one(case: Case, now: Band, ahead: _Prospect, at_ms: int) -> UseFirst:
         reached_ms=at_ms + round(days * MS_PER_DAY) if named_day else None,
         notes=case.loss.notes,
     )
+
+
+def _tested_lately(case: Case, at_ms: int) -> bool:
+    return any(at_ms - ms_of(test.on) < LATELY_DAYS * MS_PER_DAY for test, _ in case.tests)
 
 
 def _unknown(case: Case) -> UseFirst:
