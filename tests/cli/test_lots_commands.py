@@ -6,6 +6,8 @@ from typing import Any
 
 import pytest
 
+from sheets.messy import saved, workbook
+
 Run = Callable[..., Any]
 LIST = """Crop,Variety,Supplier,Packed for,Germ,Germ test date,Seeds,Location
 Tomato,Boatshed Red,Hill & Dale Seeds,2024,92%,13/3/2025,50,Blue tub
@@ -43,11 +45,42 @@ def test_import_twice(hilum: Run, table: Path) -> None:
     assert "2 new, 0 changed, 0 unchanged" in dry.out
     assert [row["lot"]["code"] for row in first["rows"]] == ["L-0001", "L-0002"]
     assert first["rows"][0]["lot"]["label_date"] == "2025-03-13"
-    assert [problem["row"] for problem in first["problems"]] == [3]
+    assert [problem["row"] for problem in first["rejected"]] == [3]
     assert first["imported"]
+    assert first["counts"] == {"new": 2, "changed": 0, "unchanged": 0, "rejected": 1}
     assert second.code == 0
     assert not second.json["imported"]
     assert {row["verdict"] for row in second.json["rows"]} == {"unchanged"}
+
+
+def test_rejected_rows_are_mended_and_imported(hilum: Run, table: Path, tmp_path: Path) -> None:
+    """Rows that are not taken come out as a table with their reasons, and that table goes in."""
+    left = tmp_path / "left.csv"
+    hilum("lots", "import", table, "--yes", "--rejected", left)
+    text = left.read_text(encoding="utf-8-sig")
+
+    assert '"3","Germ: “good” is no number."' in text
+    left.write_text(text.replace('"good"', '"81 %"'), encoding="utf-8-sig")
+    mended = hilum("lots", "import", left, "--yes", "--json").json
+    assert mended["counts"] == {"new": 1, "changed": 0, "unchanged": 0, "rejected": 0}
+    assert mended["rows"][0]["lot"]["label_pct"] == 81.0
+
+
+def test_a_sheet_is_chosen_and_columns_are_said(hilum: Run, tmp_path: Path) -> None:
+    """--sheet names the sheet; --column says what a heading does not; one thing stands once."""
+    path = tmp_path / "book.xlsx"
+    rows: list[list[object]] = [["Blip", "Blop", "Year"], ["Tomato", "Boatshed Red", 2024]]
+    path.write_bytes(saved(workbook(("Old", [["Kind"], ["Pea"], ["Leek"]]), ("New", rows))))
+    words = ("--sheet", "new", "--column", "Blip=kind", "--column", "B=variety")
+    told = hilum("lots", "import", path, *words, "--dry-run", "--json").json
+
+    assert told["sheets"] == ["Old", "New"]
+    assert (told["rows"][0]["lot"]["kind"], told["rows"][0]["lot"]["variety"]) == (
+        "tomato",
+        "Boatshed Red",
+    )
+    twice = hilum("lots", "import", path, *words[:4], "--column", "Blop=kind", "--dry-run")
+    assert (twice.code, "cannot both be “kind”" in twice.err) == (2, True)
 
 
 def test_questions_are_answered_by_options(hilum: Run, tmp_path: Path) -> None:

@@ -78,8 +78,10 @@ def test_a_list_is_imported_with_a_thumb(browser: Browser, desk: str, parts: Web
         page.get_by_role("button", name="Read the file").click()
         expect(page.get_by_text("1 new lot")).to_be_visible()
         assert page.evaluate("document.documentElement.scrollWidth") <= 390
+        assert Axe().run(page).violations_count == 0
         page.get_by_role("button", name="Import this").click()
-        expect(page.locator("h1")).to_have_text("Lots")
+        expect(page.locator("h1")).to_have_text("Imported")
+        page.get_by_role("link", name="Back to Lots").click()
         expect(page.get_by_role("link", name="Onion Long Keeper")).to_be_visible()
         assert complaints == []
     assert len(parts.store.lots()) == 6

@@ -13,7 +13,7 @@ from hilum.domain.alerts import Alert, AlertChange, AlertState, RuleSetting
 from hilum.domain.corrections import Correction
 from hilum.domain.model import Box, BoxType, Event, EventType, PlanLine, Reading, SeasonPlan
 from hilum.stores.memory import MemoryStore
-from hilum.web import contexts, pieces, seasoncontexts
+from hilum.web import contexts, importcontexts, pieces, seasoncontexts
 from hilum.web.app import create_app
 from hilum.web.assets import StaticUrls, web_folder
 from hilum.web.parts import IngestStatus, SettingShown, SettingsShown, WebParts
@@ -24,7 +24,7 @@ from web.small_world import NOW_MS
 
 CONTEXTS = [
     found
-    for module in (contexts, pieces, seasoncontexts)
+    for module in (contexts, importcontexts, pieces, seasoncontexts)
     for found in vars(module).values()
     if dataclasses.is_dataclass(found)
     and isinstance(found, type)
@@ -104,7 +104,9 @@ def test_templates_and_contexts_agree(parts: WebParts, monkeypatch: pytest.Monke
             client.get(f"/lots/{lot.code}")
         form = filled_in(parse(client.get("/lots/import").text).one("form", method="post"))
         table = {"file": ("a.csv", b"crop;germ %\nonion;90\nqwertz;9\n", "text/csv")}
-        assert client.post("/lots/import", data=form, files=table).status_code == 200
+        seen = client.post("/lots/import", data=form, files=table)
+        button = parse(seen.text).one(id="import").one("form")
+        assert client.post(button.attrs["action"], data=filled_in(button)).status_code == 200
     empty = MemoryStore()
     with TestClient(create_app(replace(parts, store=empty)), "http://localhost") as client:
         client.get("/")

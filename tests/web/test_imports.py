@@ -13,12 +13,13 @@ from hilum.web.app import create_app
 from hilum.web.imports import MOST_FILES, Shelf
 from hilum.web.multipart import read_parts
 from hilum.web.parts import WebParts
+from sheets.messy import saved, workbook
 from web.elements import Element, parse
 from web.sending import filled_in
 from web.small_world import NOW_MS, FixedClock
 
 URL = "/lots/import"
-LIST = "Crop;Variety;Year;Germ %;Box\nOnion;Long <Keeper>;2024;91;Gasketed tub\nQwertz;;;;\n"
+LIST = "Crop;Variety;Year;Germ %;Box\nOnion;Long <Keeper>;2024;91;Gasketed tub\nQwertz;;2020;;\n"
 UNSURE = "Crop;Variety;Tested;Germ %\nOnion;Long Keeper;3/4/2024;91\nLeek;Blue;5/4/2024;88\n"
 
 
@@ -39,6 +40,16 @@ def upload(client: TestClient, text: str | bytes, name: str = "seeds.csv") -> tu
     return str(answer.url.path), parse(answer.text)
 
 
+def button(page: Element) -> Element:
+    """The form that imports, and not the one that says how the file is read."""
+    return page.one(id="import").one("form")
+
+
+def reading(page: Element) -> Element:
+    """The form that says how the file is read."""
+    return page.one("form", of="reading")
+
+
 def test_a_list_is_shown_before_anything_is_written(parts: WebParts, desk: TestClient) -> None:
     """What is new, what is not taken and how columns were read; then one button writes it."""
     url, page = upload(desk, LIST)
@@ -47,27 +58,41 @@ def test_a_list_is_shown_before_anything_is_written(parts: WebParts, desk: TestC
     assert "Long <Keeper>" in page.one("main").text
     assert any("Qwertz" in item.text for item in page.all("li"))
     assert len(parts.store.lots()) == 5
-    after = desk.post(url, data=filled_in(page.one("form", action=url)))
-    assert after.url.path == "/lots"
+    after = desk.post(url, data=filled_in(button(page)))
+    assert after.url.path == url
+    done = parse(after.text)
+    assert {fact.one("dt").text: fact.one("dd").text for fact in done.one("dl").all("div")} == {
+        "New lots": "1",
+        "Changed": "0",
+        "As they were": "0",
+        "New boxes": "0",
+        "Rows not taken": "1",
+    }
+    assert not done.all("form", method="post")
+    left = desk.get(done.one("a", href=f"{url}/rejected.csv").attrs["href"])
+    assert "rows-not-taken.csv" in left.headers["content-disposition"]
+    assert '"Qwertz","","2020","","","3"' in left.text
+    assert desk.post(url, data=filled_in(button(page))).url.path == url  # pressed twice
+    assert len(parts.store.lots()) == 6
     newest = parts.store.lots()[-1]
     assert (newest.kind, newest.variety, newest.label_pct) == ("onion", "Long <Keeper>", 91.0)
     assert parts.store.stays(lot=newest.code)[-1].box == "tub"
-    assert desk.get(url).status_code == 404  # it is not held any longer
 
 
 def test_the_same_list_again_changes_nothing(desk: TestClient) -> None:
     """It says so and offers nothing to confirm."""
     url, page = upload(desk, LIST)
-    desk.post(url, data=filled_in(page.one("form", action=url)))
+    desk.post(url, data=filled_in(button(page)))
     _, again = upload(desk, LIST)
     assert "is here already" in again.one(of="slip").text
-    assert not again.all("form", method="post")
+    assert not again.all(id="import")
 
 
 def test_what_only_the_grower_knows_is_asked(parts: WebParts, desk: TestClient) -> None:
     """Days that can be read in two ways: the answer is kept, and only then can it be confirmed."""
     url, page = upload(desk, UNSURE)
-    form = page.one("form", action=url)
+    form = reading(page)
+    assert not page.all(id="import")
     assert [e.attrs["value"] for e in form.all("input", name="dates")] == [
         "day-first",
         "month-first",
@@ -75,16 +100,95 @@ def test_what_only_the_grower_knows_is_asked(parts: WebParts, desk: TestClient) 
     unanswered = desk.post(url, data=filled_in(form))
     assert "dates" in unanswered.text
     answered = desk.post(url, data={**filled_in(form), "dates": "month-first"})
-    confirm = parse(answered.text).one("form", action=url)
+    confirm = button(parse(answered.text))
     assert filled_in(confirm)["dates"] == ["month-first"]
     assert len(parts.store.lots()) == 5
     desk.post(url, data=filled_in(confirm))
     assert {str(lot.label_date) for lot in parts.store.lots()[-2:]} == {"2024-03-04", "2024-05-04"}
 
 
-@pytest.mark.parametrize(
-    "data", [b"", b"\x00\x01\x02 no table", b"PK\x03\x04 broken", "nothing to see".encode("utf-16")]
-)
+def test_columns_are_shown_and_corrected(parts: WebParts, desk: TestClient) -> None:
+    """What each column was taken for is chosen already; another choice is kept and written."""
+    url, page = upload(desk, "Crop;Blip;Year;Germ %\nOnion;Long Keeper;2024;91\n")
+    form = reading(page)
+    assert filled_in(form)["column-0"] == ["kind"]
+    assert filled_in(form)["column-1"] == ["ignore"]
+    assert "Such as “Long Keeper”" in form.text
+    read = desk.post(url, data={**filled_in(form), "column-1": "variety", "column-2": "ignore"})
+    assert read.url.query.decode() == "column-1=variety&column-2=ignore"
+    again = parse(read.text)
+    assert filled_in(reading(again))["column-1"] == ["variety"]
+    assert "Onion Long Keeper; 91 %" in again.one("main").text
+    desk.post(url, data=filled_in(button(again)))
+    newest = parts.store.lots()[-1]
+    assert (newest.variety, newest.year) == ("Long Keeper", None)
+
+
+def test_a_choice_that_cannot_be_keeps_the_file(desk: TestClient) -> None:
+    """Two columns for one thing are refused in words, with what was chosen still there."""
+    url, page = upload(desk, "Crop;Blip;Year\nOnion;Long Keeper;2024\n")
+    answer = desk.post(
+        url, data={**filled_in(reading(page)), "column-1": "kind", "column-0": "ignore"}
+    )
+    assert answer.status_code == 200  # the cells say nothing, the person does
+    bad = desk.post(url, data={**filled_in(reading(page)), "column-1": "kind", "column-2": "kind"})
+    assert bad.status_code == 422
+    form = reading(parse(bad.text))
+    assert "cannot both be “kind”" in form.one(role="alert").text
+    assert filled_in(form)["column-2"] == ["kind"]
+
+
+@pytest.mark.parametrize("text", ["Blip;Blop\nOnion 1;2024\nLeek 1;2023\n", "x1;Onion\nx2;Leek\n"])
+def test_a_list_whose_columns_nobody_could_know(desk: TestClient, text: str) -> None:
+    """Without a heading that says the kind, even without headings, the person says it."""
+    url, page = upload(desk, text)
+    form = reading(page)
+    assert form.one(role="alert").text
+    place = "0" if "Blip" in text else "1"
+    told = desk.post(url, data={**filled_in(form), f"column-{place}": "kind"})
+    assert "2 new lots" in parse(told.text).one(of="slip").text
+
+
+def test_a_sheet_is_chosen(desk: TestClient) -> None:
+    """The sheet most like a list is chosen already; with another one its columns are shown."""
+    rows: list[list[object]] = [["Kind", "Variety", "Year"], ["Pea", "Tide", 2024]]
+    book = workbook(("Notes", [["Kind"], ["Leek"]]), ("Stock", rows))
+    url, page = upload(desk, saved(book), "x.xlsx")
+    form = reading(page)
+    assert filled_in(form)["sheet"] == ["Stock"]
+    other = desk.post(url, data={**filled_in(form), "sheet": "Notes"})
+    assert other.url.query.decode() == "sheet=Notes"
+    assert "Leek" in parse(other.text).one("main").text
+    assert filled_in(reading(parse(other.text)))["sheet"] == ["Notes"]
+
+
+def test_since_when_lots_lie_in_their_boxes(parts: WebParts, desk: TestClient) -> None:
+    """A day for the rows that do not say it; one that has not come is refused beside its field."""
+    url, page = upload(desk, LIST)
+    told = desk.post(url, data={**filled_in(reading(page)), "since": "2024-11-01"})
+    desk.post(url, data=filled_in(button(parse(told.text))))
+    stay = parts.store.stays(lot=parts.store.lots()[-1].code)[-1]
+    assert stay.from_ms == 1_730_415_600_000  # 2024-11-01 in Brussels, UTC+1
+    _, again = upload(desk, UNSURE)
+    bad = desk.post(
+        reading(again).attrs["action"], data={**filled_in(reading(again)), "since": "2999-01-01"}
+    )
+    assert "lies in the future" in parse(bad.text).one(of="wrong").text
+
+
+def test_what_would_change_comes_first(parts: WebParts, desk: TestClient) -> None:
+    """Differences to lots that are here, then rows that are not taken, then new ones."""
+    url, page = upload(desk, LIST)
+    desk.post(url, data=filled_in(button(page)))
+    other = LIST.replace("91", "77") + "Leek;Blue;2024;80;\n"
+    _, page = upload(desk, other)
+    heads = [head.text for head in page.all("h2")]
+    assert heads[1:4] == ["Changed lots: 1", "Rows that are not taken: 1", "New lots: 1"]
+    assert "label pct: 91 becomes 77" in page.one("main").text
+    assert len(parts.store.lots()) == 6
+
+
+@pytest.mark.parametrize("data", [b"", b"\x00\x01\x02 no table", b"PK\x03\x04 broken"])
 def test_what_is_no_list_is_refused_in_words(desk: TestClient, data: bytes) -> None:
     """On the same page, so that another file can be chosen."""
     url, page = upload(desk, data)

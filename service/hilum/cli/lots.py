@@ -40,6 +40,9 @@ def import_lots(
     since: Annotated[
         str | None, typer.Option(help="In their boxes since, where the row does not say; else now.")
     ] = None,
+    rejected: Annotated[
+        Path | None, typer.Option(help="Write the rows that are not taken into this CSV file.")
+    ] = None,
     show_all: Annotated[bool, typer.Option("--all", help="Show every row.")] = False,
     as_json: Json = False,
     data_dir: DataDir = None,
@@ -55,6 +58,7 @@ def import_lots(
     from hilum.sheets.applying import apply
     from hilum.sheets.proposal import propose
     from hilum.sheets.read import read_path
+    from hilum.sheets.rejected import rejected_csv
 
     settings = load_settings(data_dir)
     options = _options(settings, sheet, dates, unit, column or [], since)
@@ -66,10 +70,13 @@ def import_lots(
             _show(proposal, most=None if show_all else SHOWN)
         agreed = not dry_run and not proposal.changes_nothing and (yes or _asked())
         done = apply(proposal, store, now_ms) if agreed else None
+    if rejected is not None:
+        write_file(rejected, rejected_csv(proposal))
     if as_json:
         print_json({**_as_json(proposal), "imported": done is not None})
     elif done is not None:
         print(done.words)
+        print(_counts(proposal))
     if not (agreed or dry_run or yes or proposal.changes_nothing):
         raise InvalidInputError("Nothing was imported. Add --yes to import this.", "yes")
 
@@ -108,8 +115,6 @@ def _asked() -> bool:
 
 def _show(proposal: "Proposal", most: int | None) -> None:
     """Say what was understood, then what would change, then what needs the grower."""
-    from hilum.sheets.proposal import Verdict
-
     if proposal.sheet:
         print(f"Sheet “{proposal.sheet}”.")
     for name in proposal.other_sheets:
@@ -119,8 +124,7 @@ def _show(proposal: "Proposal", most: int | None) -> None:
             print(f"  {each.letter}  {each.heading or '(no heading)'}: {each.words}")
     for note in proposal.notes:
         print(note)
-    counts = ", ".join(f"{len(proposal.of(verdict))} {verdict}" for verdict in Verdict)
-    print(f"\nLots: {counts}. Rows not taken: {len(proposal.problems)}.")
+    print(f"\n{_counts(proposal)}")
     if proposal.new_boxes:
         names = ", ".join(f"{box.name} ({box.type})" for box in proposal.new_boxes)
         print(f"New boxes: {names}.")
@@ -129,6 +133,13 @@ def _show(proposal: "Proposal", most: int | None) -> None:
     _list("Taken, but look", [f"row {each.row}: {each.text}" for each in proposal.remarks], most)
     for question in proposal.questions:
         print(f"\n{question.text} Say --{question.name} {' or '.join(question.options)}.")
+
+
+def _counts(proposal: "Proposal") -> str:
+    from hilum.sheets.proposal import Verdict
+
+    counts = ", ".join(f"{len(proposal.of(verdict))} {verdict}" for verdict in Verdict)
+    return f"Lots: {counts}. Rows not taken: {len(proposal.problems)}."
 
 
 def _change_lines(proposal: "Proposal") -> list[str]:
@@ -156,9 +167,16 @@ def _list(title: str, lines: list[str], most: int | None) -> None:
 
 
 def _as_json(proposal: "Proposal") -> dict[str, Any]:
+    from hilum.sheets.proposal import Verdict
+
     return {
+        "counts": {
+            **{str(verdict): len(proposal.of(verdict)) for verdict in Verdict},
+            "rejected": len(proposal.problems),
+        },
         "file": proposal.file,
         "sheet": proposal.sheet,
+        "sheets": list(proposal.sheets),
         "other_sheets": list(proposal.other_sheets),
         "heading_row": proposal.heading_row,
         "columns": [
@@ -177,7 +195,7 @@ def _as_json(proposal: "Proposal") -> dict[str, Any]:
         ],
         "rows": [_row_json(change) for change in proposal.changes],
         "new_boxes": [{"name": box.name, "type": box.type} for box in proposal.new_boxes],
-        "problems": [
+        "rejected": [
             {"row": each.row, "column": each.column, "reason": each.reason}
             for each in proposal.problems
         ],

@@ -11,7 +11,7 @@ from hilum.sheets.amounts import to_amount
 from hilum.sheets.dates import TwoReadings, to_date, to_year
 from hilum.sheets.grid import Cell, Grid, text_of
 from hilum.sheets.headings import Field, Meaning, meanings, plain, unit_of
-from hilum.sheets.headrows import find_headings
+from hilum.sheets.headrows import find_headings, headings_with
 from hilum.sheets.kindwords import exact, names_a_kind
 from hilum.sheets.numbers import Numbers, figure_and_rest, to_percent
 from hilum.sheets.wraps import wrap_of
@@ -20,6 +20,13 @@ SAMPLE = 80  # different cells of a column looked at
 FITS = 0.3  # share of cells that must look like what the heading says
 KINDS = 0.5  # share of cells that must name a kind where the heading says little or nothing
 
+Said = Mapping[str, str] | Mapping[int, str]
+"""Field (or ``ignore``) of columns, by heading or letter, or by place (from 0 on)."""
+
+IGNORE = "ignore"
+"""What is said of a column that is to be left out."""
+
+_MANY = {Field.NOTE, Field.UNUSED}  # of these there can be several columns
 _VAGUE = {
     *("name", "type", "item", "description", "seed", "seeds", "seeds name", "what", "product"),
     *("plant", "plant name", "seed name", "common", "samen", "saatgut", "nom", "naam", "zaad"),
@@ -80,7 +87,7 @@ class Headed:
         return None if key is None else (key, 0)
 
 
-def find_columns(grid: Grid, today: date, said: Mapping[str, str]) -> Headed:
+def find_columns(grid: Grid, today: date, said: Said) -> Headed:
     """Find the headings of a grid and what its columns mean.
 
     Parameters
@@ -89,8 +96,9 @@ def find_columns(grid: Grid, today: date, said: Mapping[str, str]) -> Headed:
         The table.
     today : date
         The present.
-    said : mapping of str to str
-        What the grower said of columns: field (or ``ignore``) by heading or letter.
+    said : mapping
+        What the grower said of columns: field (or ``ignore``) by heading, letter, or place (from 0
+        on).
 
     Returns
     -------
@@ -102,24 +110,39 @@ def find_columns(grid: Grid, today: date, said: Mapping[str, str]) -> Headed:
     InvalidInputError
         No row of headings is found, or no column names the kind of seed.
     """
+    headed = read_columns(grid, today, said)
+    if headed.of(Field.KIND) is not None or _sections(headed):
+        return headed
+    if headed.heading_row is None:
+        first = ", ".join(f"“{text_of(cell)}”" for cell in grid.rows[0].cells[:6] if text_of(cell))
+        raise InvalidInputError(
+            "No row of headings was found, such as Kind, Variety, Source, Year, Germination, Box. "
+            f"The first row holds {first}. Put headings above the columns, or say what each column "
+            "is.",
+            "headings",
+        )
+    seen = ", ".join(f"“{column.heading}”" for column in headed.columns if column.heading)
+    raise InvalidInputError(
+        f"No column names the kind of seed (tomato, onion, …). The headings are {seen}. Name "
+        "one of them “Kind”, or say which it is.",
+        "kind",
+    )
+
+
+def read_columns(grid: Grid, today: date, said: Said) -> Headed:
+    """Find headings and columns as :func:`find_columns` does, also where none names the kind."""
     found = find_headings(grid)
-    if found is None:
-        return _bare_list(grid, said)
-    headings, start = list(found.texts), found.start
+    if found is None and (bare := _bare_list(grid, said)) is not None:
+        return bare
+    found = found or headings_with(grid, [name for name in said if isinstance(name, str)])
+    headings = list(found.texts) if found else [""] * grid.width
+    start = found.start if found else 0
     means = [meanings(heading) for heading in headings]
     language = _language(means)
-    told = _told(headings, said)
     sorter = _Sorter(grid, start, headings, language, today)
-    columns = sorter.sort(means, told)
-    headed = Headed(grid, start, tuple(columns), language, grid.rows[found.at].number)
-    if headed.of(Field.KIND) is None and not _sections(headed):
-        seen = ", ".join(f"“{heading}”" for heading in headings if heading)
-        raise InvalidInputError(
-            f"No column names the kind of seed (tomato, onion, …). The headings are {seen}. Name "
-            "one of them “Kind”, or say which it is.",
-            "kind",
-        )
-    return headed
+    columns = sorter.sort(means, _told(headings, said), guess=found is not None)
+    number = grid.rows[found.at].number if found else None
+    return Headed(grid, start, tuple(columns), language, number)
 
 
 def score_of_heading(grid: Grid) -> float:
@@ -128,21 +151,17 @@ def score_of_heading(grid: Grid) -> float:
     return 0.0 if found is None else found.score
 
 
-def _bare_list(grid: Grid, said: Mapping[str, str]) -> Headed:
+def _bare_list(grid: Grid, said: Said) -> Headed | None:
     """Take a list of one column without a heading as kinds and varieties, if it names kinds."""
     texts = list(dict.fromkeys(text_of(cell) for cell in grid.column(0)))
     start = int(bool(texts) and any(m.field is Field.KIND for m in meanings(texts[0])))
-    narrow = grid.width == 1 or said.get("A") == Field.KIND
-    if narrow and _share(texts[start : start + SAMPLE], _names_a_kind("en")) >= KINDS:
-        heading = texts[0] if start else ""
-        column = Column(0, heading, Field.KIND, "kind and variety")
-        return Headed(grid, start, (column,), "en", grid.rows[0].number if start else None)
-    first = ", ".join(f"“{text_of(cell)}”" for cell in grid.rows[0].cells[:6] if text_of(cell))
-    raise InvalidInputError(
-        "No row of headings was found, such as Kind, Variety, Source, Year, Germination, Box. The "
-        f"first row holds {first}. Put headings above the columns and try again.",
-        "headings",
-    )
+    if grid.width > 1 and [*said.items()] not in ([("A", Field.KIND)], [(0, Field.KIND)]):
+        return None
+    if _share(texts[start : start + SAMPLE], _names_a_kind("en")) < KINDS:
+        return None
+    heading = texts[0] if start else ""
+    column = Column(0, heading, Field.KIND, "kind and variety")
+    return Headed(grid, start, (column,), "en", grid.rows[0].number if start else None)
 
 
 def _language(means: Sequence[Sequence[Meaning]]) -> str:
@@ -154,23 +173,30 @@ def _language(means: Sequence[Sequence[Meaning]]) -> str:
     return max(count, key=lambda language: count[language])
 
 
-def _told(headings: Sequence[str], said: Mapping[str, str]) -> dict[int, Field]:
-    """What the grower said of columns, by index."""
-    told = {}
-    fields = {field.value: field for field in Field} | {"ignore": Field.UNUSED}
+def _told(headings: Sequence[str], said: Said) -> dict[int, Field]:
+    """What the grower said of columns, by place."""
+    told: dict[int, Field] = {}
+    fields = {field.value: field for field in Field} | {IGNORE: Field.UNUSED}
     for name, what in said.items():
-        letters = [Column(i, "", None, "").letter for i in range(len(headings))]
-        places = [i for i, heading in enumerate(headings) if plain(heading) == plain(name)]
-        places = places or [i for i, letter in enumerate(letters) if letter == name]
-        if not places:
+        place = name if isinstance(name, int) else _place(headings, name)
+        if place is None or not 0 <= place < len(headings):
             raise InvalidInputError(f"There is no column “{name}”.", "columns")
         if what not in fields:
-            known = ", ".join(field for field in fields)
             raise InvalidInputError(
-                f"“{what}” is nothing a column can be; it can be {known}.", "columns"
+                f"“{what}” is nothing a column can be; it can be {', '.join(fields)}.", "columns"
             )
-        told[places[0]] = fields[what]
+        field = fields[what]
+        if field in told.values() and field not in _MANY:
+            raise InvalidInputError(f"Two columns cannot both be “{what}”.", "columns")
+        told[place] = field
     return told
+
+
+def _place(headings: Sequence[str], name: str) -> int | None:
+    """Place of the column with this heading, or else this letter."""
+    places = [i for i, heading in enumerate(headings) if plain(heading) == plain(name)]
+    places += [i for i in range(len(headings)) if Column(i, "", None, "").letter == name]
+    return places[0] if places else None
 
 
 def _sections(headed: Headed) -> bool:
@@ -200,15 +226,18 @@ class _Sorter:
         self._all = [grid.column(index, start) for index in range(len(headings))]
         self._looks = _looks(language, today)
 
-    def sort(self, means: Sequence[Sequence[Meaning]], told: Mapping[int, Field]) -> list[Column]:
+    def sort(
+        self, means: Sequence[Sequence[Meaning]], told: Mapping[int, Field], *, guess: bool
+    ) -> list[Column]:
+        """Give every column its field; ``guess``: also the kind, by what is in the cells."""
         fields = dict(told)
         words = dict.fromkeys(told, "as you said")
         for score, index, field in self._candidates(means, told):
             del score
-            taken = field in fields.values() and field not in {Field.NOTE, Field.UNUSED}
+            taken = field in fields.values() and field not in _MANY
             if index not in fields and not taken:
                 fields[index] = field
-        if Field.KIND not in fields.values():
+        if guess and Field.KIND not in fields.values():
             self._kind_by_content(fields, words)
         return [
             self._column(index, means[index], fields, words) for index in range(len(self._headings))

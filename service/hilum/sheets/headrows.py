@@ -1,11 +1,11 @@
 """Which row of a grid, or which two, hold the headings."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from hilum.sheets.grid import Cell, Grid, Row, text_of
-from hilum.sheets.headings import SURE, Field, meanings, unit_of
+from hilum.sheets.headings import SURE, Field, meanings, plain, unit_of
 
 HEADING_WITHIN = 60  # rows from the top in which the headings are looked for
 LEAST = 1.5  # score of a row of headings
@@ -41,6 +41,16 @@ def find_headings(grid: Grid) -> Headings | None:
         return None
     texts = tuple(text_of(rows[at].cell(index)) for index in range(grid.width))
     return _with_units(grid, texts, at, best)
+
+
+def headings_with(grid: Grid, names: Collection[str]) -> Headings | None:
+    """Find the first row that holds one of these headings."""
+    wanted = {plain(name) for name in names} - {""}
+    for at, row in enumerate(grid.rows[:HEADING_WITHIN]):
+        texts = tuple(text_of(row.cell(index)) for index in range(grid.width))
+        if wanted & {plain(text) for text in texts}:
+            return _with_units(grid, texts, at, 0.0)
+    return None
 
 
 def _score(cells: Sequence[Cell]) -> float:
@@ -80,7 +90,8 @@ def _is_text(cell: Cell) -> bool:
 def _join(upper: str, lower: str) -> str:
     """Give both, unless the lower line says it all alone."""
     both = f"{upper} {lower}".strip()
-    for text in (both, lower):
+    own_unit = lower != "%" and unit_of(lower)  # “Packets” below “In stock”
+    for text in (lower, both) if own_unit else (both, lower):
         if any(meaning.fit >= SURE for meaning in meanings(text)):
             return text
     return both

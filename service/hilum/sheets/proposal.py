@@ -1,17 +1,17 @@
 """What a file would change: proposed first, looked at, then applied all or none."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from datetime import UTC, datetime, tzinfo
+from dataclasses import dataclass, field, replace
+from datetime import UTC, date, datetime, tzinfo
 from enum import StrEnum
 
 from hilum.domain.errors import InvalidInputError
 from hilum.domain.model import Box, Changes
 from hilum.domain.ports import KeepingStore
 from hilum.sheets import own
-from hilum.sheets.columns import Column, find_columns, score_of_heading
+from hilum.sheets.columns import Column, Headed, Said, find_columns, read_columns, score_of_heading
 from hilum.sheets.drafts import Draft, Problem, Remark, read_drafts, sentence
-from hilum.sheets.grid import Grid
+from hilum.sheets.grid import Cell, Grid
 from hilum.sheets.habits import Question, find_habits
 from hilum.sheets.matching import Matcher
 from hilum.sheets.read import read_grids
@@ -20,11 +20,13 @@ from hilum.sheets.verdicts import LotChange, Verdict
 __all__ = [
     "LotChange",
     "Options",
+    "Outline",
     "Problem",
     "Proposal",
     "Question",
     "Remark",
     "Verdict",
+    "outline",
     "propose",
 ]
 
@@ -44,14 +46,14 @@ class Unit(StrEnum):
 class Options:
     """What the grower said beforehand, or in answer to a question.
 
-    ``columns`` gives the field (or ``ignore``) of a column by heading or letter. Lots whose row
-    does not say since when they lie in their box lie there from ``since_ms`` on (``None``: now).
+    ``columns`` says what columns are. Lots whose row does not say since when they lie in their box
+    lie there from ``since_ms`` on (``None``: now).
     """
 
     sheet: str | None = None
     day_first: bool | None = None
     unit: Unit | None = None
-    columns: Mapping[str, str] = field(default_factory=dict)
+    columns: Said = field(default_factory=dict)
     since_ms: int | None = None
     zone: tzinfo = UTC
 
@@ -78,6 +80,8 @@ class Proposal:
     remarks: tuple[Remark, ...]
     extra: Changes = field(default_factory=Changes)
     own: bool = False
+    sheets: tuple[str, ...] = ()  # all that hold something
+    refused: Mapping[int, tuple[Cell, ...]] = field(default_factory=dict)  # cells, by row
 
     def of(self, verdict: Verdict) -> tuple[LotChange, ...]:
         """Give the rows that are new lots, changed ones, or as they are here."""
@@ -126,7 +130,34 @@ def propose(
     if (tables := packed or own.tables_in_grids(grids)) is not None:
         return _own(own.restored(tables, store, now_ms), name)
     grid, others = _chosen(grids, said.sheet)
-    return _listed(grid, name, others=others, store=store, now_ms=now_ms, said=said)
+    found = _listed(grid, name, others=others, store=store, now_ms=now_ms, said=said)
+    return replace(found, sheets=tuple(each.name for each in grids))
+
+
+@dataclass(frozen=True, slots=True)
+class Outline:
+    """What a file looks like before its rows are read; ``headed`` is none for one Hilum wrote."""
+
+    sheets: tuple[str, ...]
+    sheet: str
+    headed: Headed | None
+
+
+def outline(data: bytes, name: str, today: date, options: Options) -> Outline:
+    """Find sheets and columns of a file, also where no column names the kind.
+
+    Raises
+    ------
+    InvalidInputError
+        The file is no table.
+    """
+    packed = own.tables_in_text(data)
+    grids = [] if packed else read_grids(data, name)
+    if packed or own.tables_in_grids(grids) is not None:
+        return Outline((), "", None)
+    grid, _ = _chosen(grids, options.sheet)
+    headed = read_columns(grid, today, options.columns)
+    return Outline(tuple(each.name for each in grids), grid.name, headed)
 
 
 def _own(found: own.Restored, name: str) -> Proposal:
@@ -189,6 +220,8 @@ def _listed(
     has = {column.field for column in headed.columns}
     matcher = Matcher(store, has, now_ms, said.since_ms, said.zone)
     matched = matcher.match(drafts)
+    problems = sorted([*problems, *matched.problems], key=lambda item: item.row)
+    wrong = {problem.row for problem in problems}
     return Proposal(
         file=name,
         sheet=grid.name if grid.name != name else "",
@@ -199,6 +232,7 @@ def _listed(
         questions=habits.questions,
         changes=tuple(sorted(matched.changes, key=lambda change: change.row)),
         new_boxes=tuple(matched.boxes),
-        problems=tuple(sorted([*problems, *matched.problems], key=lambda item: item.row)),
+        problems=tuple(problems),
         remarks=tuple(sorted([*remarks, *matched.remarks], key=lambda item: item.row)),
+        refused={row.number: row.cells for row in grid.rows if row.number in wrong},
     )

@@ -4,10 +4,11 @@ Between the two steps the file is held in memory, a few files for an hour, under
 guess: nothing of it is written before it was confirmed.
 """
 
+import re
 import secrets
 import threading
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from urllib.parse import urlencode
 
 from fastapi import APIRouter
@@ -17,28 +18,45 @@ from starlette.responses import Response
 from hilum.domain.errors import InvalidInputError, NotFoundError
 from hilum.domain.model import MS_PER_HOUR
 from hilum.web.csrf import Form, Guarded
-from hilum.web.doing import REFUSALS, UNPROCESSABLE, see
+from hilum.web.doing import REFUSALS, UNPROCESSABLE, Problem, filled, problem_of, see
 from hilum.web.format import count
+from hilum.web.importcontexts import ImportList, ImportPage
 from hilum.web.parts import WebParts
-from hilum.web.pieces import Fact, Field, FormView, Option
+from hilum.web.pieces import Fact, Field, FormView, Link, Option
 from hilum.web.render import Renderer
-from hilum.web.seasoncontexts import ImportList, ImportPage
-from hilum.web.sheetparts import FILE_TYPES, SheetProposal, SheetReader
+from hilum.web.sheetparts import (
+    COLUMN,
+    FILE_TYPES,
+    SheetColumn,
+    SheetDone,
+    SheetOutline,
+    SheetProposal,
+    SheetQuestion,
+    SheetReader,
+    SheetRow,
+)
 
 URL = "/lots/import"
 TITLE = "Import a list of seed"
 MOST_FILES = 8
 MOST_SHOWN = 40
-QUESTIONS = ("dates", "unit", "sheet")
+LONGEST_SAMPLE = 120
+ANSWERS = ("sheet", "dates", "unit", "since")
+SHOWN_SHEET = "shown_sheet"
+QUESTIONS = {
+    "dates": ("Dates such as 1/3/2023", ("day-first", "month-first")),
+    "unit": ("Numbers without a unit count", ("seeds", "packets", "g", "oz")),
+}
 
 
 @dataclass(frozen=True, slots=True)
 class HeldFile:
-    """A file between its reading and its confirmation."""
+    """A file between its reading and its confirmation; after that, what was done."""
 
     name: str
     data: bytes
     until_ms: int
+    done: SheetDone | None = None
 
 
 class Shelf:
@@ -58,17 +76,19 @@ class Shelf:
         return key
 
     def get(self, key: str, now_ms: int) -> HeldFile:
-        """Give a file that is held."""
+        """Give a file that is held; who looks at it has another hour."""
         with self._lock:
             found = self._files.get(key)
-        if found is None or found.until_ms <= now_ms:
-            raise NotFoundError("The file is held no longer; choose it again.")
+            if found is None or found.until_ms <= now_ms:
+                raise NotFoundError("The file is held no longer; choose it again.")
+            self._files[key] = replace(found, until_ms=now_ms + MS_PER_HOUR)
         return found
 
-    def drop(self, key: str) -> None:
-        """Let a file go."""
+    def finish(self, key: str, done: SheetDone) -> None:
+        """Let a file go and keep what was done with it."""
         with self._lock:
-            self._files.pop(key, None)
+            if (found := self._files.get(key)) is not None:
+                self._files[key] = replace(found, data=b"", done=done)
 
 
 def upload_form() -> FormView:
@@ -80,27 +100,62 @@ def upload_form() -> FormView:
     return FormView(URL, "Read the file", (file,))
 
 
-def confirm_form(
-    key: str, proposal: SheetProposal, answers: Mapping[str, str], error: str = ""
-) -> FormView | None:
-    """Make the form that confirms what was understood, or asks what only the grower knows."""
-    if proposal.nothing and not proposal.questions:
-        return None
-    questions = tuple(
-        Field(
-            question.name,
-            question.text,
-            "pick",
-            options=tuple(Option(each, each.replace("-", " ")) for each in question.options),
-            required=True,
-        )
-        for question in proposal.questions
-    )
-    said = tuple(answers.items())
-    if questions:
-        return FormView(f"{URL}/{key}", "Read it so", questions, hidden=said, error=error)
-    hidden = (*said, ("confirmed", "1"))
+def confirm_form(key: str, answers: Mapping[str, str], error: str = "") -> FormView:
+    """Make the button that writes what was understood."""
+    hidden = (*answers.items(), ("confirmed", "1"))
     return FormView(f"{URL}/{key}", "Import this", (), hidden=hidden, error=error)
+
+
+def reading_form(
+    key: str,
+    shape: SheetOutline,
+    answers: Mapping[str, str],
+    asked: Sequence[SheetQuestion] = (),
+    problem: Problem | None = None,
+) -> FormView:
+    """Make the form that says how a file is read: its sheet, its columns, and what is asked."""
+    questions = tuple(
+        Field(each.name, each.text, "pick", options=_options(each.options), required=True)
+        for each in asked
+    )
+    answered = tuple(
+        Field(name, words, "select", answers[name], options=_options(("", *options)))
+        for name, (words, options) in QUESTIONS.items()
+        if answers.get(name)
+    )
+    sheets = tuple(Option(name, name) for name in shape.sheets)
+    sheet = Field("sheet", "Sheet", "select", shape.sheet, options=sheets)
+    since = Field(
+        "since", "In their boxes since", "date", answers.get("since", ""),
+        hint="For rows that do not say it themselves; else they count from now.",
+    )  # fmt: skip
+    columns = tuple(_column(each, shape, answers) for each in shape.columns)
+    view = FormView(
+        f"{URL}/{key}",
+        "Read it so",
+        (*questions, *answered, *((sheet,) if len(sheets) > 1 else ()), *columns, since),
+        hidden=((SHOWN_SHEET, shape.sheet),),
+    )
+    return filled(view, Form(), problem)
+
+
+def _options(names: Sequence[str]) -> tuple[Option, ...]:
+    return tuple(Option(each, each.replace("-", " ") or "as found") for each in names)
+
+
+def _column(column: SheetColumn, shape: SheetOutline, answers: Mapping[str, str]) -> Field:
+    seen = ", ".join(f"“{sample}”" for sample in column.samples)
+    hint = f"Such as {seen[:LONGEST_SAMPLE]}." if seen else "Empty."
+    if column.words not in {column.field, "empty"}:
+        hint += f" {column.words[:1].upper()}{column.words[1:]}."
+    return Field(
+        column.name,
+        column.heading,
+        "select",
+        answers.get(column.name, column.field),
+        options=tuple(Option(*each) for each in shape.fields),
+        hint=hint,
+    )
 
 
 def import_router(parts: WebParts, render: Renderer) -> APIRouter:
@@ -114,6 +169,7 @@ def import_router(parts: WebParts, render: Renderer) -> APIRouter:
         (URL, "POST", desk.take),
         (f"{URL}/{{key}}", "GET", desk.show),
         (f"{URL}/{{key}}", "POST", desk.confirm),
+        (f"{URL}/{{key}}/rejected.csv", "GET", desk.rejected),
         *((f"/lots/export{suffix}", "GET", desk.export(suffix)) for suffix in FILE_TYPES),
     )
     for path, method, answer in answers:
@@ -135,12 +191,12 @@ class _Desk:
         return self._render(request, "import.html", _page(upload_form()))
 
     def take(self, request: Request, form: Guarded) -> Response:
-        """Take a file, see that it is a list of seed, and hold it."""
+        """Take a file, see that it is a table, and hold it."""
         file = form.files.get("file")
         try:
             if file is None or not file.data:
                 raise InvalidInputError("Choose a file.", "file")
-            self._sheets.propose(file.data, file.filename, {})
+            self._sheets.outline(file.data, file.filename, {})
         except REFUSALS as error:
             page = _page(upload_form(), error=str(error))
             return self._render(request, "import.html", page, UNPROCESSABLE)
@@ -148,24 +204,39 @@ class _Desk:
         return see(f"{URL}/{key}")
 
     def show(self, request: Request, key: str) -> Response:
-        """Show what was understood."""
-        answers = {q: request.query_params[q] for q in QUESTIONS if request.query_params.get(q)}
-        return self._shown(request, key, answers)
+        """Show what was understood; or, after it was written, what was done."""
+        held = self._held(key)
+        if held.done is not None:
+            page = _done_page(key, held.name, held.done)
+            return self._render(request, "import.html", page)
+        return self._shown(request, key, _answers(request.query_params))
 
     def confirm(self, request: Request, key: str, form: Guarded) -> Response:
-        """Write it; or, where something was asked, show it again as it reads with the answer."""
-        held = self._shelf.get(key, self._parts.clock.now_ms())
-        answers = _answers(form)
+        """Write it; or show it again as it reads with other answers."""
+        held = self._held(key)
+        if held.done is not None:  # the button was pressed twice
+            return see(f"{URL}/{key}")
+        answers = _answers({name: form.text(name) for name in form.values})
+        if form.text("confirmed") != "1":
+            told = self._told(held, answers, form.text(SHOWN_SHEET))
+            return see(f"{URL}/{key}?{urlencode(told)}")
         try:
-            asked = self._sheets.propose(held.data, held.name, answers).questions
-            if asked or form.text("confirmed") != "1":
+            if self._sheets.propose(held.data, held.name, answers).questions:
                 return see(f"{URL}/{key}?{urlencode(answers)}")
-            self._sheets.apply(held.data, held.name, answers)
+            done = self._sheets.apply(held.data, held.name, answers)
         except REFUSALS as error:
             return self._shown(request, key, answers, str(error))
-        self._shelf.drop(key)
+        self._shelf.finish(key, done)
         self._parts.changed()
-        return see("/lots")
+        return see(f"{URL}/{key}")
+
+    def rejected(self, key: str) -> Response:
+        """Give the rows that were not taken, to be mended."""
+        held = self._held(key)
+        if held.done is None:
+            raise NotFoundError("Nothing of this file was imported yet.")
+        headers = {"Content-Disposition": 'attachment; filename="rows-not-taken.csv"'}
+        return Response(held.done.rejected, media_type=FILE_TYPES[".csv"], headers=headers)
 
     def export(self, suffix: str) -> Callable[[], Response]:
         """Give all lots as a file."""
@@ -177,41 +248,118 @@ class _Desk:
 
         return answer
 
+    def _held(self, key: str) -> HeldFile:
+        return self._shelf.get(key, self._parts.clock.now_ms())
+
+    def _told(self, held: HeldFile, answers: Mapping[str, str], shown: str) -> dict[str, str]:
+        """Keep of the answers what differs from what is found without them."""
+        rest = {name: words for name, words in answers.items() if not name.startswith(COLUMN)}
+        try:
+            found = self._sheets.outline(held.data, held.name, rest)
+        except REFUSALS:
+            return dict(answers)  # the page says why
+        if found.sheet == rest.get("sheet", found.sheet) == (shown or found.sheet):
+            guessed = {each.name: each.field for each in found.columns}
+            rest |= {
+                name: what
+                for name, what in answers.items()
+                if name in guessed and guessed[name] != what
+            }
+        first = self._sheets.outline(held.data, held.name, {}).sheet
+        return {name: what for name, what in rest.items() if (name, what) != ("sheet", first)}
+
     def _shown(
         self, request: Request, key: str, answers: Mapping[str, str], error: str = ""
     ) -> Response:
-        held = self._shelf.get(key, self._parts.clock.now_ms())
-        found = self._sheets.propose(held.data, held.name, answers)
-        page = _page(confirm_form(key, found, answers, error), held.name, found)
-        return self._render(request, "import.html", page, UNPROCESSABLE if error else 200)
+        held, found, problem = self._held(key), None, None
+        try:
+            found = self._sheets.propose(held.data, held.name, answers)
+        except REFUSALS as refusal:
+            problem = problem_of(refusal)
+        try:
+            shape = self._sheets.outline(held.data, held.name, answers)
+        except REFUSALS:
+            shape = self._sheets.outline(held.data, held.name, {})
+        asked = found.questions if found else ()
+        form = reading_form(key, shape, answers, asked, problem)
+        confirm = None
+        if found and not found.nothing and not asked:
+            confirm = confirm_form(key, answers, error)
+        page = _page(form, held.name, found, confirm=confirm)
+        status = UNPROCESSABLE if error or problem else 200
+        return self._render(request, "import.html", page, status)
 
 
-def _answers(form: Form) -> dict[str, str]:
-    return {name: form.text(name) for name in QUESTIONS if form.text(name)}
+def _answers(given: Mapping[str, str]) -> dict[str, str]:
+    return {
+        name: words
+        for name, words in given.items()
+        if words and (name in ANSWERS or re.fullmatch(rf"{COLUMN}\d{{1,3}}", name))
+    }
 
 
 def _page(
-    form: FormView | None, file: str = "", found: SheetProposal | None = None, error: str = ""
+    form: FormView,
+    file: str = "",
+    found: SheetProposal | None = None,
+    *,
+    error: str = "",
+    confirm: FormView | None = None,
 ) -> ImportPage:
-    if found is None:
-        return ImportPage(TITLE, file, error, form, "", (), ())
-    told = (
-        ("New", found.new),
-        ("Changed", found.changed),
-        ("New boxes", found.boxes),
-        ("Rows that are not taken", found.problems),
-        ("Taken for granted", found.remarks),
-        ("About the file", found.notes),
-    )
+    told: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    if found is not None:
+        told = (
+            ("Changed lots", tuple(map(_changed, found.changed))),
+            ("Rows that are not taken", found.problems),
+            ("New lots", tuple(map(_new, found.new))),
+            ("New boxes", found.boxes),
+            ("Taken, but look", found.remarks),
+            ("About the file", found.notes),
+        )
     return ImportPage(
         title=TITLE,
         file=file,
         error=error,
         form=form,
-        summary=_summary(found),
-        columns=tuple(Fact(heading or "(no heading)", words) for heading, words in found.columns),
+        summary=_summary(found) if found else "",
         lists=tuple(_list(title, lines) for title, lines in told if lines),
+        confirm=confirm,
     )
+
+
+def _done_page(key: str, file: str, done: SheetDone) -> ImportPage:
+    """Say what was written, and offer the rest to be mended."""
+    facts = (
+        Fact("New lots", str(done.new)),
+        Fact("Changed", str(done.changed)),
+        Fact("As they were", str(done.same)),
+        Fact("New boxes", str(done.boxes)),
+        Fact("Rows not taken", str(len(done.problems))),
+    )
+    name = "The rows that were not taken, to mend and import (CSV)"
+    link = Link(name, f"{URL}/{key}/rejected.csv") if done.problems else None
+    left = (_list("Rows that were not taken", done.problems),) if done.problems else ()
+    return ImportPage(
+        title="Imported",
+        file=file,
+        error="",
+        form=None,
+        summary="The list is imported.",
+        lists=left,
+        facts=facts,
+        rejected=link,
+    )
+
+
+def _changed(row: SheetRow) -> str:
+    return f"Row {row.number}, {row.lot}, {row.code}: {'; '.join(row.changes)}"
+
+
+def _new(row: SheetRow) -> str:
+    box = f"into {row.box}" if row.box else ""
+    note = f"note: {row.note}" if row.note else ""
+    said = ", ".join(part for part in (*row.facts, box, note) if part)
+    return f"Row {row.number}: {row.lot}" + (f"; {said}" if said else "")
 
 
 def _summary(found: SheetProposal) -> str:

@@ -69,6 +69,7 @@ RULES: Mapping[str, frozenset[Who]] = {
     **{
         f"{method} /lots/import{key}": OWNER for method in ("GET", "POST") for key in ("", "/{key}")
     },
+    "GET /lots/import/{key}/rejected.csv": OWNER,
     "GET /season": OWNER,
     "GET /season/{key}": OWNER,
     "GET /season/{key}/order.csv": OWNER,

@@ -186,25 +186,3 @@ class SettingsPage:
     file: Annotated[str, "The file in which to change it."]
     rows: Annotated[tuple[SettingRow, ...], "The settings."]
     channels: Annotated[tuple[ChannelRow, ...], "On which channels alerts are told."]
-
-
-@dataclass(frozen=True, slots=True)
-class ImportList:
-    """Lines of one sort from a file."""
-
-    title: Annotated[str, "What they are, and how many."]
-    lines: Annotated[tuple[str, ...], "The first of them."]
-    more: Annotated[str, "How many are not shown; empty if all are."]
-
-
-@dataclass(frozen=True, slots=True)
-class ImportPage:
-    """A list of seed from a spreadsheet."""
-
-    title: Annotated[str, "Title of the page."]
-    file: Annotated[str, "Name of the file that was read; empty before."]
-    error: Annotated[str, "Why the file cannot be read; empty if it can."]
-    form: Annotated[FormView | None, "Takes a file, asks or confirms; none if nothing is to do."]
-    summary: Annotated[str, "What would change, in a sentence."]
-    columns: Annotated[tuple[Fact, ...], "Headings, and what each is taken for."]
-    lists: Annotated[tuple[ImportList, ...], "What is new, changed, not taken, assumed."]

@@ -17,20 +17,68 @@ class SheetQuestion:
 
 
 @dataclass(frozen=True, slots=True)
+class SheetColumn:
+    """One column of a file: what it is taken for, and the first things in it."""
+
+    name: str  # the answer that says otherwise: ``column-0``
+    heading: str  # or its letter, where it has none
+    field: str  # name of what it is taken for; ``ignore``: left out
+    words: str  # why
+    samples: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SheetOutline:
+    """What a file looks like: its sheets, the one that is read, and its columns."""
+
+    sheets: tuple[str, ...]
+    sheet: str
+    columns: tuple[SheetColumn, ...]
+    fields: tuple[tuple[str, str], ...]  # what a column can be, and in words
+
+
+@dataclass(frozen=True, slots=True)
+class SheetRow:
+    """One row as it is understood."""
+
+    number: int
+    lot: str  # kind and variety
+    code: str
+    facts: tuple[str, ...]  # source, year, germination, amount
+    box: str
+    note: str
+    changes: tuple[str, ...]  # what would change, where the lot is here already
+
+
+@dataclass(frozen=True, slots=True)
 class SheetProposal:
     """What was understood of a file and what it would change, in words; nothing is changed yet."""
 
-    columns: tuple[tuple[str, str], ...]  # heading, and what it is taken for
     notes: tuple[str, ...]
     questions: tuple[SheetQuestion, ...]
-    new: tuple[str, ...]
-    changed: tuple[str, ...]
+    new: tuple[SheetRow, ...]
+    changed: tuple[SheetRow, ...]
     same: int
     boxes: tuple[str, ...]
     problems: tuple[str, ...]  # rows that are not taken, with the reason
     remarks: tuple[str, ...]
     nothing: bool  # everything in it is here already, or nothing of it can be taken
 
+
+@dataclass(frozen=True, slots=True)
+class SheetDone:
+    """What was written."""
+
+    new: int
+    changed: int
+    same: int
+    boxes: int
+    problems: tuple[str, ...]
+    rejected: bytes  # the rows that were not taken, as CSV
+
+
+COLUMN = "column-"
+"""Beginning of the name of an answer that says what a column is; its place follows."""
 
 FILE_TYPES = {
     ".csv": "text/csv; charset=utf-8",
@@ -42,12 +90,16 @@ FILE_TYPES = {
 class SheetReader(Protocol):
     """Reads lists of seed; ``answers`` are those to questions, by name."""
 
+    def outline(self, data: bytes, name: str, answers: Mapping[str, str]) -> SheetOutline:
+        """Say what a file looks like; InvalidInputError if it is no table."""
+        ...
+
     def propose(self, data: bytes, name: str, answers: Mapping[str, str]) -> SheetProposal:
         """Say what a file would change; InvalidInputError if it is no list of seed."""
         ...
 
-    def apply(self, data: bytes, name: str, answers: Mapping[str, str]) -> str:
-        """Write it, all or nothing, and say in words what was written."""
+    def apply(self, data: bytes, name: str, answers: Mapping[str, str]) -> SheetDone:
+        """Write it, all or nothing, and say what was written."""
         ...
 
     def export(self, suffix: str) -> bytes:
