@@ -18,6 +18,7 @@ from hilum.domain.model import (
 )
 from hilum.domain.ports import KeepingStore
 from hilum.keeping.care.calibration import words as correction_words
+from hilum.keeping.care.register import in_address
 from hilum.keeping.care.undo import can_undo
 from hilum.keeping.overview import FRESH_MS
 from hilum.web.boxes import ROLE_WORDS
@@ -97,7 +98,7 @@ def _line(event: Event, box_names: Mapping[str, str], style: Style, back: str) -
     if event.box is not None and event.box in box_names:
         places.append(Link(box_names[event.box], f"/boxes/{event.box}"))
     if event.lot:
-        places.append(Link(f"lot {event.lot}", f"/lots/{event.lot}"))
+        places.append(Link(f"lot {event.lot}", f"/lots/{in_address(event.lot)}"))
     return JournalLine(
         time=style.clock(event.time_ms),
         type_words=EVENT_WORDS[event.type],
@@ -156,10 +157,10 @@ def sensor_row(
     reading: Reading | None,
     placement: Placement | None,
     *,
-    box_names: Mapping[str, str],
-    now_ms: int,
     own: Reading | None,
     corrections: Sequence[Correction],
+    box_names: Mapping[str, str],
+    now_ms: int,
     style: Style,
 ) -> SensorRow:
     """Give one sensor with its last reading and where it stands."""
@@ -178,8 +179,6 @@ def sensor_row(
         note=sensor.note,
         claim_url="" if placement else f"/sensors/claim?{urlencode({'sensor': sensor.name})}",
         end_url=f"/sensors/end?placement={placement.id}" if placement else "",
-    )
-
         own="" if own == reading else reading_words(own, style),
         check_url=f"/sensors/correct?{urlencode({'sensor': sensor.name})}",
         corrections=tuple(
@@ -191,6 +190,8 @@ def sensor_row(
             )
             for each in reversed(corrections)
         ),
+    )
+
 
 def _stamp(sensor: Sensor, now_ms: int) -> Stamp:
     if sensor.last_seen_ms is None or now_ms - sensor.last_seen_ms > SILENT_MS:
