@@ -64,7 +64,8 @@ class Station:
         """Measure and keep; a sensor that fails leaves a gap, which is the truth."""
         try:
             temp, humidity = self.sensor.read()
-        except SensorError:
+        except SensorError as error:
+            print("no reading:", error)
             return
         voltage = self.battery()
         reading = (
@@ -92,6 +93,7 @@ class Station:
                 self._connect()
                 self._send_all()
                 self._goodbye()
+                print("sent")
                 return True
             except RefusedError as error:
                 print("refused:", error)
@@ -183,10 +185,14 @@ def online(config: "Config") -> bool:
 def wake(station: Station, go_online: "Callable[[], bool]") -> None:
     """One turn: measure, and if it is time set the clock and send."""
     station.measure()
-    if station.due() and go_online():
-        server = station.config.get("time_server", "pool.ntp.org")
-        station.clock.ask(server, station.config.get("time_port", 123))
-        station.send()
+    if not station.due():
+        return
+    if not go_online():
+        print("not sent: no network")
+        return
+    server = station.config.get("time_server", "pool.ntp.org")
+    station.clock.ask(server, station.config.get("time_port", 123))
+    station.send()
 
 
 def run() -> None:
