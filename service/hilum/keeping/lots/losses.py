@@ -17,6 +17,7 @@ from hilum.domain.ports import Store
 from hilum.keeping.lots.legs import NONE
 from hilum.keeping.lots.life import Lives, States
 from hilum.keeping.lots.lossnotes import Around, Spent, loss_notes
+from hilum.keeping.lots.lossparts import LossParts, loss_parts
 from hilum.keeping.reckoning.course import ISOTHERM_TEMP_C, NEVER_MS
 from hilum.keeping.reckoning.kernel import SECONDS_PER_DAY
 from hilum.keeping.reckoning.moments import Moments, alike
@@ -178,6 +179,15 @@ class Losses:
             for lot, why in zip(self._lots, self._why_not, strict=True)
         ]
 
+    def parts(self, which: int, at_ms: int) -> LossParts | None:
+        """Say where one lot's loss up to a time came about; ``None`` where it is not modelled."""
+        place = int(self._place[which])
+        if place == NONE:
+            return None
+        stays = self._store.stays(lot=self._lots[which].code)
+        first_ms = min((stay.from_ms for stay in stays), default=None)
+        return loss_parts(self._lives, place, at_ms, first_ms)
+
     def _told(self, at_ms: int) -> Iterator[LotLoss]:
         lives, every = self._lives, np.arange(len(self._modelled))
         origin_ms = np.minimum(lives.origin_ms, at_ms)
@@ -230,6 +240,11 @@ class Losses:
 def lot_loss(store: Store, lot: Lot, at_ms: int) -> LotLoss:
     """Say what storage has cost one lot up to a time; see ``Losses.up_to``."""
     return Losses(store, [lot]).up_to(at_ms)[0]
+
+
+def lot_loss_parts(store: Store, lot: Lot, at_ms: int) -> LossParts | None:
+    """Say where one lot's loss came about; see ``Losses.parts``."""
+    return Losses(store, [lot]).parts(0, at_ms)
 
 
 def loss_at(store: Store, lot: Lot, times_ms: Ints) -> Floats:
