@@ -47,7 +47,7 @@ def test_what_stands_on_a_label(store: MemoryStore) -> None:
         "Tomato",
         ("Boatshed Red", "Own · 2023", "88 % (44 of 50), 2025-03"),
         "23/7 a",
-        "http://seeds.example:8420/lots/23%2F7%20a",
+        "http://seeds.example:8420/lots/23~2F7%20a",
     )
     assert second.lines == ("80 %, 2024-05",)
     (box,) = box_labels(store, [], SITE)

@@ -254,7 +254,7 @@ def test_the_next_lot_keeps_box_wrap_source_and_year(client: TestClient) -> None
         ("label_n", "0", "A test needs at least one seed."),
         ("prior_temp_c", "900", "No seed is kept at that temperature."),
         ("code", "L-0001", "There is a lot L-0001 already."),
-        ("code", "a/b", "A code has letters, digits, spaces, hyphens, dots and underscores"),
+        ("code", "x" * 41, "A code has signs that can be printed, 40 at most"),
         ("at", "2031-01-01T00:00", "2030-12-31 23:00 UTC lies in the future."),
     ],
 )

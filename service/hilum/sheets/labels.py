@@ -16,6 +16,7 @@ import segno
 from hilum.domain.errors import InvalidInputError
 from hilum.domain.model import Box, Lot
 from hilum.domain.ports import KeepingStore
+from hilum.keeping.care.register import in_address
 from hilum.science.kinds import kinds
 
 MOST_LABELS = 5_000
@@ -99,7 +100,7 @@ def _lot_label(store: KeepingStore, lot: Lot, site: str) -> Label:
         known.common if known else lot.kind,
         tuple(line for line in lines if line),
         lot.code,
-        f"{site.rstrip('/')}/lots/{quote(lot.code, safe='')}",
+        f"{site.rstrip('/')}/lots/{in_address(lot.code)}",
     )
 
 

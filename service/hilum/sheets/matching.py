@@ -1,5 +1,6 @@
 """Drafts against what is kept: which lot a row speaks of, and what it would change."""
 
+import re
 from collections import defaultdict
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field, replace
@@ -7,6 +8,7 @@ from datetime import UTC, datetime, time, tzinfo
 
 from hilum.domain.model import Box, BoxType, Lot, Stay, Wrap
 from hilum.domain.ports import KeepingStore
+from hilum.keeping.care.boxcare import slug_for
 from hilum.keeping.care.register import next_lot_code
 from hilum.science.kinds import kinds
 from hilum.sheets.drafts import Draft, Problem, Remark
@@ -189,8 +191,10 @@ class Matcher:
         stay = next((stay for stay in self._stays[lot.code] if stay.to_ms is None), None)
         if not draft.box or lot.archived:
             return True
-        names = {plain(box.name) for box in self._boxes if stay and box.slug == stay.box}
-        return stay is not None and (plain(draft.box) in names or draft.box == stay.box)
+        if stay is None:
+            return False
+        name = self._box(stay.box).name
+        return _same_name(draft.box, name) or draft.box == stay.box
 
     # What would change
 
@@ -274,24 +278,28 @@ class Matcher:
 
     def _box_named(self, draft: Draft) -> Box:
         name = plain(draft.box)
-        found = [box for box in self._boxes if name == plain(box.name)]
+        found = [box for box in self._boxes if _same_name(draft.box, box.name)]
         found = found or [box for box in self._boxes if box.slug == name.replace(" ", "-")]
         if len(found) > 1:
             raise _Unclear(f"There are several boxes called “{draft.box}” here.")
         return found[0] if found else self._new_box(draft)
 
     def _new_box(self, draft: Draft) -> Box:
-        slug = base = plain(draft.box).replace(" ", "-")[:60]
-        if not slug:
+        if not re.search(r"[^\W_]", draft.box):
             raise _Unclear(f"“{draft.box}” cannot be the name of a box: it has no letters.")
         if len(draft.box) > 200:
             raise _Unclear("The name of the box is too long.")
-        number = 2
-        while any(box.slug == slug for box in self._boxes):
-            slug, number = f"{base[:56]}-{number}", number + 1
+        slug = slug_for(draft.box, {box.slug for box in self._boxes})
         box = Box(slug, draft.box, box_type_of(draft.box) or BoxType.TUB)
         self._boxes.append(box)
         return box
+
+
+def _same_name(one: str, other: str) -> bool:
+    """Compare names of boxes; in scripts that leave no plain words, as they are."""
+    if plain(one) and plain(other):
+        return plain(one) == plain(other)
+    return one.casefold().strip() == other.casefold().strip()
 
 
 def _content(draft: Draft) -> Key:

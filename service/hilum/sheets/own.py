@@ -2,6 +2,7 @@
 
 import csv
 import io
+import re
 import zipfile
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -175,7 +176,13 @@ def _drafts(read: _Read, rows: Rows, *, whole: bool) -> Iterator[Draft]:
 
 def _boxes(read: _Read, rows: Rows, store: KeepingStore) -> tuple[list[Box], list[str]]:
     kept = {box.slug: box for box in store.boxes()}
-    boxes = [Box(**values) for _, values in read.records(BOXES, rows)]
+    boxes = []
+    for number, values in read.records(BOXES, rows):
+        if re.fullmatch(r"(?!new$)[a-z0-9][a-z0-9-]*", str(values["slug"])):
+            boxes.append(Box(**values))
+        else:
+            reason = f"Boxes: “{values['slug']}” cannot be the short name of a box."
+            read.problems.append(Problem(number, reason))
     changed = [box for box in boxes if kept.get(box.slug) != box]
     names = {True: "Boxes to add", False: "Boxes to change"}
     notes = []

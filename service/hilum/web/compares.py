@@ -8,6 +8,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from hilum.domain.model import Floats
+from hilum.keeping.care.register import out_of_address
 from hilum.keeping.lots.compare import FAR_YEARS, BoxComparison, Choice, LotComparison, compare_box
 from hilum.keeping.lots.compare import compare_lot as compared
 from hilum.web.charts import PATH_HEIGHT, PATH_WIDTH, area_path, line_path
@@ -37,6 +38,7 @@ def compare_lot(parts: WebParts, render: Renderer) -> Callable[..., Response]:
     """One lot kept in several ways."""
 
     def page(request: Request, code: str) -> Response:
+        code = out_of_address(code)
         def make(now_ms: int) -> ComparePage:
             today = parts.style.local(now_ms).date()
             return lot_page(compared(parts.store, code, now_ms), today)

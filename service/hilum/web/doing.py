@@ -21,6 +21,7 @@ from hilum.domain.errors import (
     UnknownNameError,
 )
 from hilum.domain.model import Event
+from hilum.keeping.care.register import out_of_address
 from hilum.web.contexts import FormPage
 from hilum.web.csrf import Form, Guarded
 from hilum.web.parts import WebParts
@@ -108,7 +109,7 @@ def _acting(deed: Deed, parts: WebParts, render: Renderer) -> Callable[..., Resp
 
 
 def _key(request: Request) -> str:
-    return str(request.path_params.get("key", ""))
+    return out_of_address(str(request.path_params.get("key", "")))
 
 
 def see(target: str) -> Response:

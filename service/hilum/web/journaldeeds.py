@@ -1,8 +1,7 @@
 """What can be done in the journal: write a note, take a line back."""
 
-from urllib.parse import quote
-
 from hilum.keeping.care.boxcare import note
+from hilum.keeping.care.register import in_address
 from hilum.web.contexts import FormPage
 from hilum.web.csrf import Form
 from hilum.web.doing import Deed, Problem, filled, target
@@ -48,7 +47,7 @@ def _note(parts: WebParts) -> Deed:
             at_ms=typed.moment("at", now_ms),
             now_ms=now_ms,
         )
-        place = f"/lots/{quote(lot)}" if lot else f"/boxes/{box}" if box else "/journal"
+        place = f"/lots/{in_address(lot)}" if lot else f"/boxes/{box}" if box else "/journal"
         return target(place, [event])
 
     return Deed("/journal/note", page, act)

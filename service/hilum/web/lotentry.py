@@ -1,7 +1,7 @@
 """The form of a lot: to enter a new one, and to correct one."""
 
 from collections.abc import Mapping
-from urllib.parse import quote
+from urllib.parse import urlencode
 
 from hilum.domain.errors import InvalidInputError
 from hilum.domain.model import Lot, Wrap
@@ -168,7 +168,7 @@ def _enter(parts: WebParts) -> Deed:
         del key
         view = entry_form(parts, problem, form.text("kind"))
         kept = {name: (form.text(name),) for name in KEPT if form.text(name)}
-        back = f"/lots/new?{'&'.join(f'{name}={quote(v[0])}' for name, v in kept.items())}"
+        back = f"/lots/new?{urlencode(kept, doseq=True)}"
         return FormPage(
             title="Add a lot",
             back=Link("Lots", "/lots"),

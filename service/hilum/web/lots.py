@@ -3,10 +3,11 @@
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
-from urllib.parse import quote, urlencode
+from urllib.parse import urlencode
 
 from hilum.domain.model import GerminationTest, Lot, Stay, Wrap
 from hilum.domain.ports import Store
+from hilum.keeping.care.register import in_address
 from hilum.keeping.lots.outlook import LotOutlook, lot_outlook, viabilities
 from hilum.keeping.lots.usefirst import UseFirst, use_first
 from hilum.science.errors import UnknownNameError
@@ -227,7 +228,7 @@ def lot_page(store: Store, code: str, now_ms: int, style: Style, said: Said | No
 
 def lot_url(code: str, deed: str = "") -> str:
     """Address of a lot, or of what can be done to it."""
-    return f"/lots/{quote(code, safe='')}" + (f"/{deed}" if deed else "")
+    return f"/lots/{in_address(code)}" + (f"/{deed}" if deed else "")
 
 
 def lot_doing(code: str) -> tuple[Link, ...]:

@@ -11,6 +11,7 @@ from starlette.responses import HTMLResponse, JSONResponse, Response, StreamingR
 
 from hilum.domain.alerts import AlertState
 from hilum.domain.model import Placement
+from hilum.keeping.care.register import out_of_address
 from hilum.keeping.overview import box_extent, box_history, box_overview, current_sensor
 from hilum.keeping.reckoning import corrected
 from hilum.web.api import live_json
@@ -160,6 +161,7 @@ def lot(parts: WebParts, render: Renderer) -> Callable[..., Response]:
     """One lot."""
 
     def page(request: Request, code: str, did: str = "") -> Response:
+        code = out_of_address(code)
         done = said(parts.store, did, lot_url(code), lot=code)
         context = lot_page(parts.store, code, parts.clock.now_ms(), parts.style, done)
         return render(request, "lot.html", context)

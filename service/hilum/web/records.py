@@ -18,6 +18,7 @@ from hilum.domain.model import (
 )
 from hilum.domain.ports import KeepingStore
 from hilum.keeping.care.calibration import words as correction_words
+from hilum.keeping.care.register import in_address
 from hilum.keeping.care.undo import can_undo
 from hilum.keeping.overview import FRESH_MS
 from hilum.web.boxes import ROLE_WORDS
@@ -97,7 +98,7 @@ def _line(event: Event, box_names: Mapping[str, str], style: Style, back: str) -
     if event.box is not None and event.box in box_names:
         places.append(Link(box_names[event.box], f"/boxes/{event.box}"))
     if event.lot:
-        places.append(Link(f"lot {event.lot}", f"/lots/{event.lot}"))
+        places.append(Link(f"lot {event.lot}", f"/lots/{in_address(event.lot)}"))
     return JournalLine(
         time=style.clock(event.time_ms),
         type_words=EVENT_WORDS[event.type],

@@ -8,6 +8,7 @@ from hilum.domain.errors import ConflictError, NotFoundError
 from hilum.domain.model import Event
 from hilum.domain.ports import KeepingStore
 from hilum.keeping.care.calibration import COMPUTED_AGAIN
+from hilum.keeping.care.register import in_address
 from hilum.keeping.care.undo import can_undo, undo
 from hilum.web.format import count
 from hilum.web.pieces import FormView, Link, Said
@@ -41,7 +42,7 @@ def said(
     return Said(
         words=tuple(_words(events)),
         undo=strike_form(did, back, box=box, lot=lot) if undone else None,
-        link=Link(f"Lot {about}", f"/lots/{about}") if link and about else None,
+        link=Link(f"Lot {about}", f"/lots/{in_address(about)}") if link and about else None,
     )
 
 

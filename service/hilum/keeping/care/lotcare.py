@@ -39,7 +39,7 @@ from hilum.keeping.care.lotparts import (
     plain,
     too_early,
 )
-from hilum.keeping.care.register import next_lot_code
+from hilum.keeping.care.register import check_code, next_lot_code
 from hilum.science.kinds import kind
 
 CORRECTABLE = tuple(field.name for field in fields(Lot) if field.name not in {"code", "archived"})
@@ -216,8 +216,7 @@ def split_lot(
     lot = living(store, code)
     known = [each.code for each in store.lots()]
     name = (new_code or next_lot_code(known)).strip()
-    if name in known:
-        raise InvalidInputError(f"There is a lot {name} already.", "new_code")
+    check_code(name, known, "new_code")
     rest, part = parted(lot, seeds, grams)
     part = replace(part, code=name)
     past = [replace(stay, id=0, lot=name) for stay in store.stays(lot=code)]

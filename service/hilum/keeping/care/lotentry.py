@@ -1,20 +1,16 @@
 """Enters a new lot, with the place it comes to, in one step."""
 
-import re
 from dataclasses import replace
 
-from hilum.domain.errors import ConflictError, InvalidInputError
+from hilum.domain.errors import ConflictError
 from hilum.domain.model import Changes, Event, EventType, Lot, Stay, Wrap
 from hilum.domain.ports import KeepingStore
 from hilum.keeping.care.lotcare import Done
 from hilum.keeping.care.lotparts import check_day, check_past, check_year
-from hilum.keeping.care.register import next_lot_code
+from hilum.keeping.care.register import check_code, next_lot_code
 from hilum.science.kinds import kind
 
 ADDED = "add"
-CODE = re.compile(r"\w[\w .-]{0,39}")
-TAKEN = frozenset({"new", "move"})
-"""Words that stand where a code would in the addresses of pages."""
 
 
 def enter_lot(
@@ -59,12 +55,7 @@ def enter_lot(
     named = kind(lot.kind)
     known = [each.code for each in store.lots()]
     lot = replace(lot, code=lot.code.strip() or next_lot_code(known))
-    if not CODE.fullmatch(lot.code) or lot.code in TAKEN:
-        raise InvalidInputError(
-            "A code has letters, digits, spaces, hyphens, dots and underscores, 40 at most.", "code"
-        )
-    if lot.code in known:
-        raise InvalidInputError(f"There is a lot {lot.code} already.", "code")
+    check_code(lot.code, known, "code")
     check_year(lot.year, now_ms)
     if lot.label_date is not None:
         check_day(lot.label_date, now_ms, "label_date")
