@@ -32,6 +32,8 @@ def test_the_first_part_makes_a_page(world: World, store: SqliteStore) -> None:
     assert len(store.tests()) == len(world.tests)
     assert len(store.events()) == len(world.events)
     assert store.reject_counts() == {"time": len(world.rejects)}
+    (plan,) = store.season_plans()
+    assert (plan.name, store.plan_lines(plan.id)) == (world.plan.name, world.wanted)
     newest = store.newest(TUB)
     record = world.readings[TUB]
     assert newest is not None

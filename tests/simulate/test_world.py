@@ -210,3 +210,14 @@ def test_the_journal_is_in_order_and_within_the_story(world: World) -> None:
     moves = {(e.lot, e.box, e.time_ms) for e in world.events if e.type is EventType.MOVED}
     assert moves == {(s.lot, s.box, s.from_ms) for s in world.stays} & moves
     assert len(moves) == sum(bool(row["moved_to"]) for row in table("lots"))
+
+
+def test_next_spring_is_planned(world: World) -> None:
+    """A plan lies ahead, for named varieties that are kept and for something that is not."""
+    today = datetime.fromtimestamp(NOW_MS / 1000, tz=UTC).date()
+    assert 30 <= (world.plan.sow_on - today).days < 366 + 30
+    kept = {(lot.kind, lot.variety) for lot in world.lots}
+    named = {(line.kind, line.variety) for line in world.wanted if line.variety}
+    assert named
+    assert named <= kept
+    assert {line.kind for line in world.wanted} - {lot.kind for lot in world.lots}

@@ -30,7 +30,7 @@ def load_world(world: World, store: Store) -> None:
 
 
 def load_keeping(world: World, store: Store) -> None:
-    """Load everything but readings: boxes, lots, where they were, tests, journal, rejects."""
+    """Load everything but readings: boxes, lots, where they were, tests, journal, plan, rejects."""
     for sensor in world.sensors:
         store.save_sensor(sensor)
     for box in world.boxes:
@@ -45,6 +45,7 @@ def load_keeping(world: World, store: Store) -> None:
     for event in world.events:
         store.add_event(event)
     store.add_rejects(world.rejects)
+    store.save_plan(world.plan, world.wanted)
 
 
 def recent_from_ms(world: World) -> int:

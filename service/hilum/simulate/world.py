@@ -18,9 +18,11 @@ from hilum.domain.model import (
     GerminationTest,
     Lot,
     Placement,
+    PlanLine,
     Reject,
     RejectReason,
     Role,
+    SeasonPlan,
     Sensor,
     Stay,
     Wrap,
@@ -42,6 +44,8 @@ from hilum.simulate.sensor import Record, SensorSpec, measure, minutes, senml
 from hilum.simulate.weather import Climate
 
 HARVEST_MONTH = 10  # by then seed of the year is in and tested
+SOWN = (3, 20)  # month and day of sowing
+PLANNED_DAYS = 30  # a sowing nearer than that is past planning: the next one is planned
 
 # Where seed lived before it came here: °C and %. As its people guess; nobody measured it.
 _BEFORE = {
@@ -64,6 +68,8 @@ class World:
     tests: Sequence[GerminationTest]
     events: Sequence[Event]
     rejects: Sequence[Reject]
+    plan: SeasonPlan  # of the next spring
+    wanted: Sequence[PlanLine]
     readings: Mapping[str, Record]  # by sensor
     truth: Mapping[str, BoxTruth]  # by sensor: what really happened in its box
     room: Climate  # what really happened around the boxes
@@ -101,6 +107,8 @@ def build_world(now_ms: int, seed: int = 1) -> World:
         tests=_tests(story),
         events=journal.events(story, truth[TUB], seed),
         rejects=rejects,
+        plan=_plan(now_ms),
+        wanted=_wanted(),
         readings=readings,
         truth=truth,
         room=room,
@@ -278,4 +286,26 @@ def _tests(story: Story) -> list[GerminationTest]:
             note=row["note"],
         )
         for row in journal.table("tests")
+    ]
+
+
+def _plan(now_ms: int) -> SeasonPlan:
+    """What is sown next spring."""
+    today = datetime.fromtimestamp(now_ms / 1000, tz=UTC).date()
+    sown = date(today.year, *SOWN)
+    if (sown - today).days < PLANNED_DAYS:
+        sown = date(today.year + 1, *SOWN)
+    return SeasonPlan(0, f"Spring {sown.year}", sown)
+
+
+def _wanted() -> list[PlanLine]:
+    return [
+        PlanLine(
+            kind=_kind(row["kind"]),
+            plants=int(row["plants"]),
+            variety=row["variety"],
+            packet_seeds=int(row["packet"]),
+            note=row["note"],
+        )
+        for row in journal.table("wanted")
     ]
