@@ -24,6 +24,7 @@ VENV = ROOT / ".venv"
 CONSTRAINTS = ROOT / "service" / "constraints.txt"
 PACKAGES = {
     "mosquitto": "mosquitto",
+    "mosquitto_pub": "mosquitto-clients",
     "chromium": "chromium",
     "influxd": "influxdb",
     "ip": "iproute2",
