@@ -56,7 +56,7 @@ def bearable_loss(posteriors: Posteriors, minimum_pct: Floats, share: float = 0.
 
     low = np.zeros(len(minimum_pct))
     below = miss(low)
-    middle = (grid.row_weight * grid.centre_edges[:, :-1]).sum(axis=1)
+    middle = (grid.row_weight * grid.centre_edges[grid.shape, :-1]).sum(axis=1)
     high = np.maximum(2.0 * (middle - limits[:, 0, 0]), 0.05)
     above = miss(high)
     while np.any(short := (above < 0.0) & (high < MAX_LOSS_PROBIT)):

@@ -13,28 +13,17 @@ from functools import cached_property
 
 import numpy as np
 
+from hilum.science._cells import CELLS_Y, REACH_Z, STEP_Z, Cut, Ints, middles, tables_of
 from hilum.science._quantities import Floats
-from hilum.science.logviability import death_rate, log_viability_fraction
+from hilum.science._rows import Counts, log_posterior, most_likely, weights
+from hilum.science.normal import ned as _ned
 
-CELLS_Y = 48
-CELLS_Z = 48
-REACH_Z = 8.0  # half-width of a row in units of its own width: log-concave, so tails are light
-_STEP_Z = 2.0 * REACH_Z / CELLS_Z
 _WINDOW_Y = 8.0  # prior mass outside: 1e-15
 _DROP = 14.0  # cells whose log density is this far below the best do not matter (8e-7)
 _PASSES = 6
-_NEWTON_STEPS = 40
 _ROOT_STEPS = 60
-_LEAST_SLANT = 1e-5  # a row is slanted by at least this, so that the mean over it can be taken
-
-
-@dataclass(frozen=True, slots=True)
-class Counts:
-    """Counts of lots that all have the same number of them; arrays are lots x counts."""
-
-    germinated: Floats
-    sown: Floats
-    loss_probit: Floats
+_ENOUGH = 1e-6  # of the log odds; one Newton step is taken from there
+_MOST_SKEW = 2.0
 
 
 @dataclass(frozen=True)
@@ -44,15 +33,17 @@ class Grid:
     Parameters
     ----------
     y_edges : ndarray
-        Edges of the cells of y [prior standard deviations of ln k], lots x (cells + 1).
+        Edges of the cells of y [prior standard deviations of ln k], shapes x (cells + 1).
     spread : ndarray
         Prior standard deviation of ln k [1], lots.
     centre_edges : ndarray
-        Most likely v0 at those edges [probit], lots x (cells + 1).
+        Most likely v0 at those edges [probit], shapes x (cells + 1).
     width : ndarray
-        Width of v0 within a cell of y [probit], lots x cells.
+        Width of v0 within a cell of y [probit], shapes x cells.
     weight : ndarray
-        Share of the posterior in each cell [1], lots x cells of y x cells of z; sums to 1 a lot.
+        Share of the posterior in each cell [1], shapes x cells of y x cells of z; sums to 1.
+    shape : ndarray of int
+        For each lot, which of these shapes is its own: lots may share one.
 
     Examples
     --------
@@ -74,36 +65,36 @@ class Grid:
     centre_edges: Floats
     width: Floats
     weight: Floats
+    shape: Ints
 
     @cached_property
     def k_edges(self) -> Floats:
         """Loss multiplier at the edges of the cells of y [1], lots x (cells + 1)."""
-        return np.exp(self.spread[:, None] * self.y_edges)
+        return np.exp(self.spread[:, None] * self.y_edges[self.shape])
 
     @cached_property
     def row_weight(self) -> Floats:
         """Share of the posterior in each cell of y [1], lots x cells."""
-        return np.asarray(self.weight.sum(axis=2))
+        return np.asarray(self.weight.sum(axis=2)[self.shape])
 
     @cached_property
     def _tables(self) -> Floats:
-        """By row and cell of z: the cubic that runs on the integral of the share below z.
+        return tables_of(self.weight)
 
-        Within a cell the density is a straight line with the cell's share under it.
-        """
-        lots, rows, _ = self.weight.shape
-        tables = np.zeros((lots, rows, CELLS_Z + 2, 4))
-        level = self.weight / _STEP_Z
-        tilt = np.zeros_like(level)
-        tilt[:, :, 1:-1] = (level[:, :, 2:] - level[:, :, :-2]) / (2.0 * _STEP_Z)
-        tilt = np.clip(tilt, -2.0 * level / _STEP_Z, 2.0 * level / _STEP_Z)
-        cell = tables[:, :, 1:-1]
-        cell[..., 2] = 0.5 * level - 0.25 * tilt * _STEP_Z
-        cell[..., 3] = tilt / 6.0
-        np.cumsum(self.weight, axis=2, out=tables[:, :, 2:, 1])
-        step = _STEP_Z * (cell[..., 1] + _STEP_Z * (cell[..., 2] + _STEP_Z * cell[..., 3]))
-        np.cumsum(step, axis=2, out=tables[:, :, 2:, 0])
-        return tables.reshape(-1, 4)
+    @cached_property
+    def _moments(self) -> Floats:
+        """Sums of share, share times z and share times z squared, 3 x shapes x rows."""
+        z = middles()
+        return np.moveaxis(self.weight @ np.stack([z**0, z, z**2], axis=1), 2, 0)
+
+    def _middle(self, loss_probit: Floats) -> Floats:
+        """Most likely viability at the edges of y [probit], lots x losses x (cells + 1)."""
+        loss = self.k_edges[:, None, :] * loss_probit[:, :, None]
+        return np.asarray(self.centre_edges[self.shape, None, :] - loss)
+
+    def _cut(self, loss_probit: Floats) -> Cut:
+        edges = self._middle(loss_probit)
+        return Cut.of(self._tables, self.shape, self.width[self.shape], edges)
 
     def ends(self, loss_probit: Floats) -> tuple[Floats, Floats]:
         """Lowest and highest viability on the grid.
@@ -118,8 +109,8 @@ class Grid:
         tuple of ndarray
             Lowest and highest viability [probit], each lots x losses.
         """
-        middle = self.centre_edges[:, None, :] - self.k_edges[:, None, :] * loss_probit[:, :, None]
-        reach = REACH_Z * self.width[:, None, :]
+        middle = self._middle(loss_probit)
+        reach = REACH_Z * self.width[self.shape, None, :]
         low = np.minimum(middle[:, :, :-1], middle[:, :, 1:]) - reach
         high = np.maximum(middle[:, :, :-1], middle[:, :, 1:]) + reach
         return low.min(axis=2), high.max(axis=2)
@@ -139,28 +130,7 @@ class Grid:
         ndarray
             Shares [1], shape of ``ned``.
         """
-        middle = self.centre_edges[:, None, :] - self.k_edges[:, None, :] * loss_probit[:, :, None]
-        scale = self.width[:, None, None, :]
-        left = (ned[..., None] - middle[:, :, None, :-1]) / scale
-        right = (ned[..., None] - middle[:, :, None, 1:]) / scale
-        middle_z, slant = 0.5 * (left + right), np.abs(right - left)
-        slant = np.maximum(slant, _LEAST_SLANT)
-        # a row wholly on one side is all or nothing wherever it is: kept near, no digits are lost
-        beside = REACH_Z + 1.0 + 0.5 * slant
-        middle_z = np.clip(middle_z, -beside, beside)
-        upper = self._integral(middle_z + 0.5 * slant)
-        lower = self._integral(middle_z - 0.5 * slant)
-        share: Floats = np.clip(((upper - lower) / slant).sum(axis=3), 0.0, 1.0)
-        return share
-
-    def _integral(self, z: Floats) -> Floats:
-        """Integral of the share of each row from the far left up to z; last index: the row."""
-        lots, rows, _ = self.weight.shape
-        cell = np.floor(np.clip((z + REACH_Z) / _STEP_Z + 1.0, 0.0, CELLS_Z + 1.0))
-        past = z - ((cell - 1.0) * _STEP_Z - REACH_Z)
-        row = np.arange(lots * rows).reshape((lots,) + (1,) * (z.ndim - 2) + (rows,))
-        c = self._tables.take(row * (CELLS_Z + 2) + cell.astype(np.int64), axis=0)
-        return np.asarray(c[..., 0] + past * (c[..., 1] + past * (c[..., 2] + past * c[..., 3])))
+        return self._cut(loss_probit).below(ned)
 
     def quantiles(self, shares: Floats, loss_probit: Floats) -> Floats:
         """Viability below which given shares of the posterior lie.
@@ -175,34 +145,51 @@ class Grid:
         Returns
         -------
         ndarray
-            Viability [probit], lots x losses x shares; found to 1e-8 of the range of the
-            grid, in 60 steps at most.
+            Viability [probit], lots x losses x shares; found to 1e-9 of the log odds, in
+            60 steps at most.
         """
         low, high = (
             np.repeat(end[:, :, None], len(shares), axis=2) for end in self.ends(loss_probit)
         )
         goal = np.log(shares / (1.0 - shares))
-        below, above = np.full(low.shape, -40.0) - goal, np.full(low.shape, 40.0) - goal
-        enough = 1e-8 * (high - low) + 1e-12
-        done = np.zeros(low.shape, dtype=bool)
-        guess = 0.5 * (low + high)
-        before = np.full(guess.shape, 2)  # neither side
+        found = np.clip(self._first_guess(_ned(shares), loss_probit), low, high)
+        cut, open_ = self._cut(loss_probit), np.arange(len(found))
         for _ in range(_ROOT_STEPS):
-            share = np.clip(self.share_below(guess, loss_probit), 1e-17, 1.0 - 1e-16)
-            miss = np.log(share / (1.0 - share)) - goal
-            left = miss < 0.0
-            # regula falsi; an end that stays twice running counts half (Illinois)
-            stale = np.where(left == before, 0.5, 1.0)
-            below = np.where(left, miss, stale * below)
-            above = np.where(left, stale * above, miss)
-            before = left
-            low, high = np.where(left, guess, low), np.where(left, high, guess)
-            after = low + (high - low) * np.clip(below / (below - above), 0.02, 0.98)
-            done |= np.abs(after - guess) < enough
-            guess = np.where(done, guess, after)
-            if done.all():
+            guess = found[open_]
+            density = np.empty_like(guess)
+            share = np.clip(cut.below(guess, density), 1e-17, 1.0 - 1e-16)
+            miss = goal - np.log(share / (1.0 - share))
+            low[open_] = np.where(miss > 0.0, guess, low[open_])
+            high[open_] = np.where(miss < 0.0, guess, high[open_])
+            # Newton on the log odds, which are nearly straight; halving where that leads outside
+            after = guess + miss * share * (1.0 - share) / np.maximum(density, 1e-300)
+            least, most = low[open_], high[open_]
+            inside = (after >= least) & (after <= most)
+            found[open_] = np.where(inside, after, 0.5 * (least + most))
+            close = inside & (np.abs(miss) < _ENOUGH) | (most - least < 1e-12 * np.abs(guess))
+            left = np.flatnonzero(~close.all(axis=(1, 2)))
+            if not len(left):
                 break
-        return guess
+            cut, open_ = cut.some(left), open_[left]
+        return found
+
+    def _first_guess(self, normal: Floats, loss_probit: Floats) -> Floats:
+        """Viability at shares of the normal distribution, by Cornish and Fisher's expansion."""
+        middle, width = self._middle(loss_probit), self.width[self.shape, None, :]
+        share, tilt, spread = self._moments[:, self.shape, None]
+        share = np.maximum(share, 1e-300)
+        offset = width * tilt / share
+        centre = 0.5 * (middle[:, :, :-1] + middle[:, :, 1:]) + offset
+        within = width * width * spread / share - offset * offset
+        within = within + np.diff(middle, axis=2) ** 2 / 12.0
+        mean = (share * centre).sum(axis=2, keepdims=True)
+        centre -= mean
+        square = (share * (centre * centre + within)).sum(axis=2, keepdims=True)
+        cube = (share * centre * (centre * centre + 3.0 * within)).sum(axis=2, keepdims=True)
+        deviation = np.sqrt(np.maximum(square, 1e-300))
+        skew = np.clip(cube / deviation**3, -_MOST_SKEW, _MOST_SKEW)
+        found: Floats = mean + deviation * (normal + skew / 6.0 * (normal * normal - 1.0))
+        return found
 
     def draw(self, lot: int, rng: np.random.Generator, draws: int) -> tuple[Floats, Floats]:
         """Draw pairs from the posterior of one lot.
@@ -221,17 +208,18 @@ class Grid:
         tuple of ndarray
             v0 [probit] and k [1], of equal length.
         """
-        flat = self.weight[lot].reshape(-1)
+        shape = int(self.shape[lot])
+        flat = self.weight[shape].reshape(-1)
         cell = rng.choice(flat.size, size=draws, p=flat / flat.sum())
         row, column = np.divmod(cell, self.weight.shape[2])
         along = rng.random(draws)
-        centres = self.centre_edges[lot]
+        centres = self.centre_edges[shape]
         # viability is linear in k along a cell, so draws are spread evenly in k
         k_edges = self.k_edges[lot]
         k = k_edges[row] + along * (k_edges[row + 1] - k_edges[row])
         centre = centres[row] + along * (centres[row + 1] - centres[row])
-        z = (column + rng.random(draws)) * _STEP_Z - REACH_Z
-        return centre + self.width[lot][row] * z, k
+        z = (column + rng.random(draws)) * STEP_Z - REACH_Z
+        return centre + self.width[shape][row] * z, k
 
 
 def make_grid(counts: Counts, spread: Floats, start_ned: Floats) -> Grid:
@@ -265,16 +253,10 @@ def make_grid(counts: Counts, spread: Floats, start_ned: Floats) -> Grid:
     y_edges = _window(counts, spread, start_ned)
     y = 0.5 * (y_edges[:, :-1] + y_edges[:, 1:])
     k = np.exp(spread[:, None] * y)
-    centre, curve = _most_likely(counts, k, start_ned)
+    centre, curve = most_likely(counts, k, start_ned)
     width = 1.0 / np.sqrt(curve)
-    z = (np.arange(CELLS_Z) + 0.5) * _STEP_Z - REACH_Z
-    v0 = centre[:, :, None] + width[:, :, None] * z
-    density = _log_posterior(counts, k[:, :, None], v0) - 0.5 * (y * y)[:, :, None]
-    density += np.log(width)[:, :, None]
-    density -= density.max(axis=(1, 2), keepdims=True)
-    weight = _to_cells(np.exp(density))
-    weight /= weight.sum(axis=(1, 2), keepdims=True)
-    return Grid(y_edges, spread, _at_edges(centre), width, weight)
+    weight = weights(counts, y, k, centre, width)
+    return Grid(y_edges, spread, _at_edges(centre), width, weight, np.arange(len(spread)))
 
 
 def _window(counts: Counts, spread: Floats, start_ned: Floats) -> Floats:
@@ -287,9 +269,9 @@ def _window(counts: Counts, spread: Floats, start_ned: Floats) -> Floats:
     for _ in range(_PASSES):
         y = 0.5 * (edges[:, :-1] + edges[:, 1:])
         k = np.exp(spread[:, None] * y)
-        centre, curve = _most_likely(counts, k, start_ned)
+        centre, curve = most_likely(counts, k, start_ned)
         # Laplace: good enough to see where the posterior is
-        height = _log_posterior(counts, k, centre) - 0.5 * np.log(curve) - 0.5 * y * y
+        height = log_posterior(counts, k, centre) - 0.5 * np.log(curve) - 0.5 * y * y
         matters = height > height.max(axis=1, keepdims=True) - _DROP
         first = np.maximum(matters.argmax(axis=1) - 1, 0)
         last = np.minimum(CELLS_Y - matters[:, ::-1].argmax(axis=1), CELLS_Y - 1) + 1
@@ -302,61 +284,6 @@ def _window(counts: Counts, spread: Floats, start_ned: Floats) -> Floats:
         if settled.all():
             break
     return edges
-
-
-def _most_likely(counts: Counts, k: Floats, start_ned: Floats) -> tuple[Floats, Floats]:
-    """Most likely v0 for each k, and the curvature there: Newton on a log-concave function."""
-    shift = k[:, :, None] * counts.loss_probit[:, None, :]
-    guess = np.clip(start_ned, -6.0, 6.0)
-    # each count speaks for v0 with about sown x density seeds; the prior with one
-    say = counts.sown * np.exp(-0.5 * guess * guess)
-    v0 = ((guess[:, None, :] + shift) * say[:, None, :]).sum(axis=2)
-    v0 /= 1.0 + say.sum(axis=1)[:, None]
-    done = np.zeros(v0.shape, dtype=bool)
-    for _ in range(_NEWTON_STEPS):
-        slope, curve = _slopes(counts, shift, v0)
-        step = slope / curve
-        v0 += np.where(done, 0.0, step)
-        done |= np.abs(step) * np.sqrt(curve) < 0.02
-        if done.all():
-            break
-    return v0, _slopes(counts, shift, v0)[1]
-
-
-def _slopes(counts: Counts, shift: Floats, v0: Floats) -> tuple[Floats, Floats]:
-    """First and minus the second derivative of the log posterior by v0."""
-    ned = v0[:, :, None] - shift
-    alive, dead = death_rate(ned), death_rate(-ned)
-    up = counts.germinated[:, None, :]
-    down = (counts.sown - counts.germinated)[:, None, :]
-    slope = (up * alive - down * dead).sum(axis=2) - v0
-    curve = (up * alive * (ned + alive) + down * dead * (dead - ned)).sum(axis=2)
-    # both terms are positive; rounding far in a tail may say otherwise
-    return slope, 1.0 + np.maximum(curve, 0.0)
-
-
-def _log_posterior(counts: Counts, k: Floats, v0: Floats) -> Floats:
-    """Log of prior of v0 times likelihood, up to a constant; k is spread over v0."""
-    total = -0.5 * v0 * v0
-    lift = (slice(None),) + (None,) * (v0.ndim - 1)
-    for j in range(counts.sown.shape[1]):
-        ned = v0 - k * counts.loss_probit[:, j][lift]
-        up = counts.germinated[:, j][lift]
-        down = (counts.sown - counts.germinated)[:, j][lift]
-        total += up * log_viability_fraction(ned) + down * log_viability_fraction(-ned)
-    return total
-
-
-def _to_cells(middle: Floats) -> Floats:
-    """Weights of cells from a smooth density at their middles, right to the fourth order.
-
-    Along z a row is read as straight lines with the cell's mean under each: means are wanted. Along
-    y it is read as flat, which widens it by a twelfth of a cell squared: that is taken off first.
-    """
-    weight = middle.copy()
-    weight[:, :, 1:-1] += np.diff(middle, n=2, axis=2) / 24.0
-    weight[:, 1:-1] -= np.diff(middle, n=2, axis=1) / 24.0
-    return np.maximum(weight, 0.0)
 
 
 def _at_edges(centre: Floats) -> Floats:

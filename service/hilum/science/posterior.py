@@ -12,14 +12,15 @@ binomial ones also for 0 and n of n.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from hilum.science._quantities import Floats, Quantity, as_floats, as_given, checked
+from hilum.science._rows import Counts
 from hilum.science.germination import MAX_LOSS_PROBIT, Evidence
-from hilum.science.grid import Counts, Grid, make_grid
+from hilum.science.grid import Grid, make_grid
 from hilum.science.normal import ned, viability_fraction
 from hilum.science.sowing import Levels
 
@@ -30,7 +31,7 @@ Part of the rule that was checked against published storage trials.
 """
 
 _SHARES = np.array([0.05, 0.5, 0.95])
-_CHUNK = 64
+_CHUNK = 128
 _LEVELS = 160
 _LEVEL_ENDS = (-4.0, 4.5)  # probits: beyond, seed is as good as dead or alive
 
@@ -128,13 +129,14 @@ class Posteriors:
         the median than five points. So one rule serves lots with and without own tests, it changes
         smoothly, and a test of ten seeds moves the range only as far as ten seeds can.
         """
-        band = self.viability(loss_probit)
-        start = self.viability(np.zeros((len(self.lots), 1)))
-        median = as_floats(band.median_pct)
-        below = LEAST_MARGIN_PCT - (as_floats(start.median_pct) - as_floats(start.low_pct))
-        above = LEAST_MARGIN_PCT - (as_floats(start.high_pct) - as_floats(start.median_pct))
-        low = np.minimum(band.low_pct - np.maximum(below, 0.0), median - LEAST_MARGIN_PCT)
-        high = np.maximum(band.high_pct + np.maximum(above, 0.0), median + LEAST_MARGIN_PCT)
+        none = np.zeros((len(self.lots), 1))
+        every = self.viability(np.concatenate([none, loss_probit], axis=1))
+        ends = np.stack([every.median_pct, every.low_pct, every.high_pct])
+        start, (median, low, high) = ends[:, :, :1], ends[:, :, 1:]
+        below = LEAST_MARGIN_PCT - (start[0] - start[1])
+        above = LEAST_MARGIN_PCT - (start[2] - start[0])
+        low = np.minimum(low - np.maximum(below, 0.0), median - LEAST_MARGIN_PCT)
+        high = np.maximum(high + np.maximum(above, 0.0), median + LEAST_MARGIN_PCT)
         return Band(median, np.maximum(low, 0.0), np.minimum(high, 100.0))
 
     def prob_below(self, minimum_pct: Floats, loss_probit: Floats) -> Floats:
@@ -466,9 +468,8 @@ def _grid(evidences: Sequence[Evidence]) -> Grid:
     # without loss nothing but the multiplier itself depends on its spread
     _, first, which = np.unique(table, axis=0, return_index=True, return_inverse=True)
     alike = Counts(germinated[first], sown[first], loss[first])
-    grid, which = make_grid(alike, spread[first], start[first]), which.reshape(-1)
-    parts = (grid.y_edges[which], spread, grid.centre_edges[which], grid.width[which])
-    return Grid(*parts, grid.weight[which])
+    grid = make_grid(alike, spread[first], start[first])
+    return replace(grid, spread=spread, shape=which.reshape(-1))
 
 
 def _sorting(evidence: Evidence) -> tuple[tuple[float, float, float], ...]:

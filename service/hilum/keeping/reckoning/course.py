@@ -14,7 +14,7 @@ from hilum.domain.model import CurveKey, Ints, Lot, Stay
 from hilum.domain.ports import LedgerStore
 from hilum.keeping.reckoning.kernel import SUMS
 from hilum.keeping.reckoning.ledger import is_sealed
-from hilum.keeping.reckoning.moments import Flags, Moments, read
+from hilum.keeping.reckoning.moments import Flags, Moments, between, read
 from hilum.science.errors import NoLifeModelError, UnknownNameError
 from hilum.science.isotherms import dry_from_wet_pct
 from hilum.science.kinds import kind, own_isotherm
@@ -114,14 +114,14 @@ class Trails:
         own[place] = np.stack([getattr(ends, name) for name in SUMS], axis=1)
         open_ = np.flatnonzero(self.known & ~self.sealed)
         shared, join_ms = self.shared[open_], last_ms[open_]
-        asked = zip(shared.tolist(), join_ms.tolist(), strict=True)
-        place, rows = store.rows_at([(keys[key], time_ms) for key, time_ms in asked])
+        pairs = zip(shared.tolist(), join_ms.tolist(), strict=True)
+        asked = [(keys[key], time_ms) for key, time_ms in pairs]
+        place, rows = store.rows_at(asked)
         goes_on = np.zeros(len(open_), dtype=np.bool_)
         goes_on[place[rows.last_ms > join_ms[place]]] = True
-        joined, join_ms = open_[goes_on], join_ms[goes_on]
-        self.join_ms[joined] = join_ms
-        then = read(store, keys, self.shared[joined], join_ms)
-        self.carried[joined] = own[joined] - then.sums
+        joined = open_[goes_on]
+        self.join_ms[joined] = join_ms[goes_on]
+        self.carried[joined] = own[joined] - between(asked, place, rows).sums[goes_on]
 
     def curve_at(self, which: Ints, times_ms: Ints) -> tuple[Ints, Flags]:
         """Give the curve that serves a stay at a time, and whether it is the shared one."""

@@ -86,16 +86,25 @@ def read(store: LedgerStore, keys: Sequence[CurveKey], which: Ints, times_ms: In
     at = np.empty(len(order), dtype=np.int64)
     at[order] = np.cumsum(new) - 1
     asked = [(keys[key], time_ms) for key, time_ms in _pairs(sorted_keys[new], sorted_ms[new])]
-    return _read(store, asked).at(at)
+    return between(asked, *store.rows_at(asked)).at(at)
 
 
 def _pairs(keys: Ints, times_ms: Ints) -> Iterator[tuple[int, int]]:
     return zip(keys.tolist(), times_ms.tolist(), strict=True)
 
 
-def _read(store: LedgerStore, asked: Sequence[tuple[CurveKey, int]]) -> Moments:
-    """Read curves between two rows, before their first, or held after their last."""
-    place, rows = store.rows_at(asked)
+def between(asked: Sequence[tuple[CurveKey, int]], place: Ints, rows: LedgerRows) -> Moments:
+    """Read curves between two rows, before their first, or held after their last.
+
+    Parameters
+    ----------
+    asked : sequence of CurveKey and int
+        Curves with the moments at which they are to be read [ms since 1970 UTC].
+    place : ndarray of int
+        For each row, which of these it answers.
+    rows : LedgerRows
+        As ``LedgerStore.rows_at`` gives them.
+    """
     time_ms = np.array([each for _, each in asked], dtype=np.int64)
     before, after = Moments.unknown(len(asked)), Moments.unknown(len(asked))
     begin_ms, end_ms = np.zeros_like(time_ms), np.zeros_like(time_ms)
@@ -107,7 +116,7 @@ def _read(store: LedgerStore, asked: Sequence[tuple[CurveKey, int]]) -> Moments:
     before.put(young, after.at(young))
     for at in young.tolist():
         begin_ms[at] = _begin(asked[at][0], before, at, int(end_ms[at]))
-    found = _between(before, after, (time_ms - begin_ms) / np.maximum(end_ms - begin_ms, 1))
+    found = _mixed(before, after, (time_ms - begin_ms) / np.maximum(end_ms - begin_ms, 1))
     late = np.flatnonzero(before.found & ~after.found)
     found.put(late, _held(asked, late, before.at(late), (time_ms - begin_ms)[late]))
     early = young[begin_ms[young] > time_ms[young]]
@@ -134,7 +143,7 @@ def _begin(key: CurveKey, start: Moments, at: int, first_ms: int) -> int:
     return begin_ms
 
 
-def _between(before: Moments, after: Moments, share: Floats) -> Moments:
+def _mixed(before: Moments, after: Moments, share: Floats) -> Moments:
     """Interpolate between moments in a straight line; NaN where one is missing."""
     return Moments(
         before.found & after.found,
