@@ -7,6 +7,7 @@ import pytest
 
 from hilum.domain.model import MS_PER_DAY, Lot
 from hilum.keeping.lots.losses import LotLoss
+from hilum.keeping.lots.lossparts import LossParts
 from hilum.keeping.lots.outlook import LotOutlook, Minimum
 from hilum.science.kinds import kind
 from hilum.science.posterior import Band
@@ -20,6 +21,7 @@ from hilum.web.outlook import (
     how_tested,
     made,
     prospect,
+    sources,
     viability,
 )
 from web.small_world import NOW_MS
@@ -55,6 +57,7 @@ OUTLOOK = LotOutlook(
     earliest_ms=NOW_MS + 200 * MS_PER_DAY,
     notes=("A note.",),
 )
+PARTS = LossParts(before_probit=0.1, measured_probit=0.2, estimated_probit=0.1)
 
 
 def test_viability_is_a_figure_with_its_band() -> None:
@@ -91,20 +94,22 @@ def test_the_prospect_names_dates_as_well_as_they_are_known(
 
 
 def test_the_budget_is_split_by_where_it_went() -> None:
-    """A quarter of the loss came before anybody measured: 10 of the 40 % that are spent."""
-    found = budget(OUTLOOK)
+    """Of 40 % spent, a quarter before the first box and half measured: 10, 20 and 10."""
+    found = budget(OUTLOOK, PARTS)
     assert found is not None
     assert found.spent == "40\xa0%"
     assert [(s.words, s.left, s.width) for s in found.shares] == [
         ("25\xa0%", 0.0, 10.0),
-        ("75\xa0%", 10.0, 30.0),
+        ("50\xa0%", 10.0, 20.0),
+        ("25\xa0%", 30.0, 10.0),
     ]
+    assert found.label.startswith("40\xa0% spent: 25\xa0% of it before its first box")
     assert found.burn.endswith("2.1\xa0% more goes in thirty days.")
 
 
 def test_a_spent_budget_is_full_and_burns_no_further() -> None:
     """More than all is all, and the bar does not leave its frame."""
-    found = budget(replace(OUTLOOK, spent_share=2.3))
+    found = budget(replace(OUTLOOK, spent_share=2.3), PARTS)
     assert found is not None
     assert (found.spent, found.burn) == ("All", "")
     assert found.shares[-1].left + found.shares[-1].width == 100.0
@@ -112,7 +117,7 @@ def test_a_spent_budget_is_full_and_burns_no_further() -> None:
 
 def test_no_budget_without_a_figure() -> None:
     """A lot that began under its minimum has none."""
-    assert budget(replace(OUTLOOK, spent_share=None)) is None
+    assert budget(replace(OUTLOOK, spent_share=None), PARTS) is None
 
 
 def test_wet_hours_are_told_before_the_figure() -> None:
@@ -130,7 +135,7 @@ def test_a_lot_without_a_model_tells_why_and_nothing_else() -> None:
     bare = LotOutlook(Lot("L-1", "garlic"), None, NOW_MS, LotLoss("L-1", NOW_MS), notes=("Why.",))
     assert headline(bare) == "How much of it is alive cannot be worked out."
     assert cautions(bare) == ("Why.",)
-    assert (prospect(bare, STYLE), viability(bare), budget(bare), made(bare, "paper")) == (
+    assert (prospect(bare, STYLE), viability(bare), budget(bare, None), made(bare, "paper")) == (
         "",
         None,
         None,
@@ -141,10 +146,11 @@ def test_a_lot_without_a_model_tells_why_and_nothing_else() -> None:
 def test_what_the_figure_is_made_of_carries_source_and_status() -> None:
     """Constants, factor, isotherm, minimum, wrap and coverage."""
     facts = {fact.label: fact for fact in made(OUTLOOK, "paper")}
-    assert facts["Constants"].note.endswith("recalled from the source")
+    assert facts["Constants"].text == "its own constants, published"
+    assert facts["Constants"].note == "quoted from memory, not looked up again"
     assert facts["May be off by"].text == "a factor of 4 either way"
     assert facts["Moisture by"].text == "the general isotherm with 24\xa0% oil"
-    assert facts["Minimum"].note == "a rule; read in the source"
+    assert facts["Minimum"].note == "looked up where it was published"
     assert facts["Measured"].text == "400\xa0days"
     assert facts["Measured"].note == "3\xa0days bridged"
     assert facts["Not measured"].text == "200\xa0days"
@@ -158,5 +164,18 @@ def test_what_can_harm_is_said_first_and_how_to_test_is_sourced() -> None:
     assert "poisonous" in cautions(seed)[0]
     onion = how_tested(replace(OUTLOOK, kind=kind("onion")))
     assert onion[0].text.endswith("counted after 6 and 10 days")
-    assert "7 CFR 201.58" in onion[0].note
+    named = {fact.label: fact for fact in sources(replace(OUTLOOK, kind=kind("onion")))}
+    assert "7 CFR 201.58" in named["Testing"].text
+    assert "Ellis & Roberts 1981" in named["Constants"].text
+    assert named["Minimum"].text == "a rule"
     assert how_tested(replace(OUTLOOK, kind=None)) == ()
+
+
+def test_what_is_only_usual_in_the_trade_says_so() -> None:
+    """A minimum without a source is called so, and no publication is named for it."""
+    usual = replace(OUTLOOK, minimum=Minimum(70.0, "common practice, no source", "memory"))
+    facts = {fact.label: fact for fact in made(usual, "paper")}
+    assert facts["Minimum"].note == "usual in the trade; no published source is known to us"
+    assert "Minimum" not in {fact.label for fact in sources(usual)}
+    own = replace(OUTLOOK, minimum=Minimum(60.0, "set for this lot", "set"))
+    assert {fact.label: fact.note for fact in made(own, "paper")}["Minimum"] == "set for this lot"

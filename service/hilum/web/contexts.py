@@ -276,7 +276,7 @@ class Share:
     words: Annotated[str, "How much of the whole loss."]
     left: Annotated[float, "Where its bar begins, % of the budget, within 0 to 100."]
     width: Annotated[float, "How long its bar is, % of the budget, within 0 to 100."]
-    kind: Annotated[str, "before or measured: sets the filling."]
+    kind: Annotated[str, "before, measured or estimated: sets the filling."]
 
 
 @dataclass(frozen=True, slots=True)
@@ -355,6 +355,7 @@ class LotPage:
     cautions: Annotated[tuple[str, ...], "What must be known beside the figure."]
     made: Annotated[tuple[Fact, ...], "How the figure was made."]
     notes: Annotated[tuple[str, ...], "What the figure does not know."]
+    sources: Annotated[tuple[Fact, ...], "The publications behind it, and how each is known."]
     facts: Annotated[tuple[Fact, ...], "What stands on its label."]
     tests: Annotated[tuple[TestRow, ...], "Its germination tests, newest first."]
     testing: Annotated[tuple[Fact, ...], "How seed of its kind is tested, by published rules."]

@@ -8,6 +8,7 @@ from urllib.parse import urlencode
 from hilum.domain.model import GerminationTest, Lot, Stay, Wrap
 from hilum.domain.ports import Store
 from hilum.keeping.care.register import in_address
+from hilum.keeping.lots.losses import lot_loss_parts
 from hilum.keeping.lots.outlook import LotOutlook, lot_outlook, viabilities
 from hilum.keeping.lots.usefirst import UseFirst, use_first
 from hilum.science.errors import UnknownNameError
@@ -212,11 +213,12 @@ def lot_page(store: Store, code: str, now_ms: int, style: Style, said: Said | No
         headline=view.headline(outlook),
         outlook=view.prospect(outlook, style),
         viability=view.viability(outlook),
-        budget=view.budget(outlook),
+        budget=view.budget(outlook, lot_loss_parts(store, lot, now_ms)),
         life=life_chart(store, outlook, style),
         cautions=view.cautions(outlook),
         made=view.made(outlook, WRAP_WORDS[stays[-1].wrap] if stays else UNKNOWN),
         notes=outlook.notes if outlook.now else (),
+        sources=view.sources(outlook),
         facts=label_facts(lot),
         tests=test_rows(outlook, store.tests(code)),
         testing=view.how_tested(outlook),

@@ -2,6 +2,7 @@
 
 from hilum.domain.model import MS_PER_DAY
 from hilum.keeping.lots.losses import LotLoss
+from hilum.keeping.lots.lossparts import LossParts
 from hilum.keeping.lots.outlook import LotOutlook
 from hilum.science.kindmodel import GerminationMethod
 from hilum.science.posterior import Band
@@ -20,12 +21,19 @@ YEAR_DAYS = 350.0
 """A time this long is called a year: it holds every season."""
 
 STATUS_WORDS = {
-    "read": "read in the source",
-    "memory": "recalled from the source",
-    "derived": "our inference",
-    "computed": "computed",
+    "read": "looked up where it was published",
+    "memory": "quoted from memory, not looked up again",
+    "derived": "our own estimate",
+    "computed": "worked out from a published formula",
     "set": "",
 }
+TRADE = "usual in the trade; no published source is known to us"
+NO_SOURCE = "common practice"
+"""Begins the source of a figure that has none."""
+
+RECALLED = ", recalled here"
+"""Ends the words for constants from memory, which are said beside them."""
+
 NO_FIGURE = "How much of it is alive cannot be worked out."
 
 
@@ -98,30 +106,40 @@ def viability(outlook: LotOutlook) -> Viability | None:
     )
 
 
-def budget(outlook: LotOutlook) -> Budget | None:
+PART_NAMES = (
+    ("before", "before its first box, not measured"),
+    ("measured", "measured"),
+    ("estimated", "estimated: in gaps and between boxes"),
+)
+
+
+def budget(outlook: LotOutlook, parts: LossParts | None) -> Budget | None:
     """Give what is spent of the ageing a lot can bear, and where it was spent."""
-    loss, spent = outlook.loss, outlook.spent_share
-    if spent is None or loss.observed_probit is None or loss.unobserved_probit is None:
+    spent = outlook.spent_share
+    if spent is None or parts is None:
         return None
-    total = max(loss.observed_probit + loss.unobserved_probit, 1e-12)
     drawn = 100 * min(max(spent, 0.0), 1.0)
-    before = loss.unobserved_probit / total
-    shares = (
-        Share("nobody measured", pct(100 * before), 0.0, round(drawn * before, 2), "before"),
-        Share(
-            "in boxes",
-            pct(100 * (1 - before)),
-            round(drawn * before, 2),
-            round(drawn * (1 - before), 2),
-            "measured",
-        ),
-    )
+    shares = _shares(parts, drawn)
     words = "All" if spent >= 1 else pct(100 * max(spent, 0.0))
+    told = ", ".join(f"{share.words} of it {share.name}" for share in shares if share.width)
     return Budget(
-        label=f"{words} spent: " + ", ".join(f"{s.words} of it {s.name}" for s in shares),
+        label=f"{words} spent: {told or 'no ageing yet'}",
         spent=words,
         burn="" if spent >= 1 else _burn(outlook.burn_share),
         shares=shares,
+    )
+
+
+def _shares(parts: LossParts, drawn: float) -> tuple[Share, ...]:
+    """Lay the parts of a loss one after the other, as far as the bar is drawn [%]."""
+    losses = (parts.before_probit, parts.measured_probit, parts.estimated_probit)
+    whole = max(sum(losses), 1e-12)
+    places = [drawn * sum(losses[:count]) / whole for count in range(len(losses) + 1)]
+    return tuple(
+        Share(name, pct(100 * loss / whole), round(left, 2), round(right - left, 2), kind)
+        for (kind, name), loss, left, right in zip(
+            PART_NAMES, losses, places[:-1], places[1:], strict=True
+        )
     )
 
 
@@ -149,13 +167,13 @@ def cautions(outlook: LotOutlook) -> tuple[str, ...]:
 
 
 def how_tested(outlook: LotOutlook) -> tuple[Fact, ...]:
-    """Say how seed of the kind is tested, each way with its source."""
+    """Say how seed of the kind is tested; ``sources`` names the publications."""
     ways = outlook.kind.methods if outlook.kind else ()
     return tuple(
         Fact(
             way.value.rule.capitalize(),
             f"{way.value.substrate}, {way.value.temp_c}{NBSP}°C{_counts(way.value)}",
-            "; ".join(filter(None, (way.value.advice, way.source, STATUS_WORDS[way.status]))),
+            way.value.advice,
         )
         for way in ways
     )
@@ -173,14 +191,14 @@ def made(outlook: LotOutlook, wrap: str) -> tuple[Fact, ...]:
     if outlook.now is None or basis is None or outlook.minimum is None:
         return ()
     facts = [
-        Fact("Constants", basis.words, _source(basis.source, basis.status)),
+        Fact("Constants", basis.words.removesuffix(RECALLED), _status(basis.source, basis.status)),
         Fact("May be off by", f"a factor of {loss.factor or basis.factor:.2g} either way"),
         Fact("Moisture by", _isotherm(outlook)),
         Fact("Began at", outlook.start.words if outlook.start else "not known"),
         Fact(
             "Minimum",
             pct(outlook.minimum.pct),
-            _source(outlook.minimum.source, outlook.minimum.status),
+            _status(outlook.minimum.source, outlook.minimum.status),
         ),
         Fact("Wrap", wrap),
         *coverage(loss),
@@ -195,8 +213,28 @@ def made(outlook: LotOutlook, wrap: str) -> tuple[Fact, ...]:
     return tuple(facts)
 
 
-def _source(source: str, status: str) -> str:
-    return "; ".join(part for part in (source, STATUS_WORDS.get(status, status)) if part)
+def _status(source: str, status: str) -> str:
+    """Say how far a figure can be followed back."""
+    if NO_SOURCE in source:
+        return TRADE
+    return STATUS_WORDS.get(status, status) if status != "set" else source
+
+
+def sources(outlook: LotOutlook) -> tuple[Fact, ...]:
+    """Name the publications behind a lot's figures, for those who want to follow them back."""
+    found: dict[tuple[str, str], Fact] = {}
+    basis, minimum = outlook.loss.basis, outlook.minimum
+    named = [] if basis is None else [("Constants", basis.source, basis.status)]
+    if minimum is not None and minimum.status != "set":
+        named.append(("Minimum", minimum.source, minimum.status))
+    named += [
+        ("Testing", way.source, way.status)
+        for way in (outlook.kind.methods if outlook.kind else ())
+    ]
+    for label, source, status in named:
+        if source and NO_SOURCE not in source:
+            found[label, source] = Fact(label, source, _status(source, status))
+    return tuple(found.values())
 
 
 def _isotherm(outlook: LotOutlook) -> str:
