@@ -10,7 +10,7 @@ import pytest
 from httpx2 import Response
 from starlette.testclient import TestClient
 
-from hilum.bootstrap import open_store
+from hilum.bootstrap import SystemClock, http_intake, open_store
 from hilum.bootstrap.service import Service
 from hilum.config import settings_from
 from hilum.domain.access import Scope
@@ -175,6 +175,20 @@ def test_nothing_is_answered_that_was_not_kept(
 
     monkeypatch.setattr(type(device.store), "add", fail)
     assert refusal(device.send(PACK), 503)["message"] == "The disk is full."
+
+
+@pytest.mark.parametrize(
+    ("now_ms", "started_s"), [(12_000, 30.0), (12_000, 1e6), (1_764_000_000_000, 30.0)]
+)
+def test_a_machine_without_the_time_lets_devices_wait(
+    device: Device, monkeypatch: pytest.MonkeyPatch, now_ms: int, started_s: float
+) -> None:
+    """In 1970, or with an old time just after its start, it dates and refuses nothing: 503."""
+    monkeypatch.setattr(http_intake, "since_boot_s", lambda: started_s)
+    monkeypatch.setattr(SystemClock, "now_ms", lambda _: now_ms)
+    assert "does not know the time" in refusal(device.send(PACK), 503)["message"]
+    assert device.kept() == 0
+    assert device.store.rejects() == []
 
 
 def test_the_interface_describes_readings(device: Device) -> None:

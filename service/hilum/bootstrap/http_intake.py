@@ -3,11 +3,15 @@
 from collections.abc import Callable
 from threading import Lock
 
+from hilum.domain.errors import ClockNotSetError
 from hilum.domain.ports import Clock, Store
 from hilum.ingest import decode_senml
+from hilum.ingest.machineclock import SETTLING_S, since_boot_s
+from hilum.ingest.screen import EARLIEST_MS, is_ahead
 from hilum.web.parts import Taken
 
 ORIGIN = "POST /api/readings"
+NO_TIME = "This machine does not know the time yet. Send it again later."
 CONFLICTS = "{count} readings differ from what is kept of the same moment; the first ones stay."
 
 
@@ -42,7 +46,11 @@ class HttpIntake:
     def __call__(self, sensor: str, payload: bytes) -> Taken:
         """Keep a message; durable when this returns."""
         now_ms = self._arrival_ms()
+        if now_ms < EARLIEST_MS:
+            raise ClockNotSetError(NO_TIME)
         decoded = decode_senml(payload, sensor, now_ms, origin=ORIGIN)
+        if since_boot_s() < SETTLING_S and any(map(is_ahead, decoded.rejects)):
+            raise ClockNotSetError(NO_TIME)
         stored = duplicates = 0
         flaws = [(str(reject.reason), reject.detail) for reject in decoded.rejects]
         if decoded.readings:

@@ -65,6 +65,11 @@ class WorkerStore:
         """Tell; the site keeps them."""
         self._say({}, [rules.trimmed(reject) for reject in rejects])
 
+    def rejects(self, *, limit: int = 100) -> Sequence[Reject]:
+        """None: the site has them."""
+        del limit
+        return ()
+
     def _say(self, since: dict[str, int], rejects: Sequence[Reject]) -> None:
         for topic, payload in notes(since, rejects, system_clock().now_ms(), self._site):
             self._tell(topic, payload)

@@ -74,6 +74,10 @@ class NewerSchemaError(StoreError):
     """The database was written by a newer Hilum."""
 
 
+class ClockNotSetError(HilumError):
+    """The clock of this machine was not set yet, or seems to be slow."""
+
+
 class BrokerError(HilumError):
     """The MQTT broker cannot be reached or refuses."""
 

@@ -3,24 +3,21 @@
 It is no part of the path of readings: whatever goes wrong here, they go on.
 """
 
-import logging
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from threading import Event, Lock, Thread
+from threading import Lock
 from typing import Protocol
 
 from paho.mqtt.client import Client, MQTTMessage
 
-from hilum.domain.errors import StoreError
 from hilum.domain.model import MS_PER_DAY, MS_PER_HOUR, Reject, RejectReason, Sensor
 from hilum.ingest.brokerwords import Listening, TurnedAway
 from hilum.ingest.mqtt import client_for
+from hilum.ingest.rounds import safely
 from hilum.ingest.screen import printable
 from hilum.ingest.settings import BrokerSettings
 
-LOG = logging.getLogger(__name__)
 TOPIC = "$SYS/broker/log/#"
-LOOK_EVERY_S = 60.0
 SILENT_MS = MS_PER_HOUR
 AGAIN_MS = MS_PER_HOUR  # a device that tries every second is one line an hour
 SILENT_AGAIN_MS = 7 * MS_PER_DAY
@@ -120,39 +117,26 @@ class BrokerLog:
     def __init__(self, settings: BrokerSettings, doorkeeper: Doorkeeper) -> None:
         self._settings = replace(settings, client_id=f"{settings.client_id}-log")
         self._doorkeeper = doorkeeper
-        self._over = Event()
         self._client = client_for(self._settings, manual_ack=False)
         self._client.on_connect = lambda client, *_: client.subscribe(TOPIC, qos=0)
+        self._client.on_subscribe = self._on_subscribe
         self._client.on_message = self._on_message
-        self._thread = Thread(target=self._look, name="hilum-broker-log", daemon=True)
+        self.listening = False
 
     def start(self) -> None:
         """Begin to connect, and keep connecting; returns at once."""
         settings = self._settings
         self._client.connect_async(settings.host, settings.port, settings.keepalive_s)
         self._client.loop_start()
-        self._thread.start()
 
     def stop(self) -> None:
         """Say goodbye."""
-        self._over.set()
         self._client.disconnect()
         self._client.loop_stop()
-        self._thread.join()
+
+    def _on_subscribe(self, *_: object) -> None:
+        self.listening = True
 
     def _on_message(self, _client: Client, _userdata: object, message: MQTTMessage) -> None:
         line = bytes(message.payload[:2000]).decode("utf-8", "replace")
-        self._safely(lambda: self._doorkeeper.hear(line))
-
-    def _look(self) -> None:
-        while not self._over.wait(LOOK_EVERY_S):
-            self._safely(self._doorkeeper.look)
-
-    @staticmethod
-    def _safely(work: Callable[[], None]) -> None:
-        try:
-            work()
-        except StoreError as error:
-            LOG.warning("What the broker says about devices was not noted: %s", error)
-        except Exception:
-            LOG.exception("What the broker says about devices could not be understood")
+        safely(lambda: self._doorkeeper.hear(line))

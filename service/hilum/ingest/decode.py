@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from hilum.domain.model import Arrival, Reading, Reject, RejectReason
 from hilum.ingest.notes import read_note
 from hilum.ingest.pace import Pacer
-from hilum.ingest.screen import Collector, Decoded
+from hilum.ingest.screen import Collector, Decoded, is_ahead
 from hilum.ingest.senml import decode_senml
 from hilum.ingest.topics import Kind, Route, Router
 
@@ -25,7 +25,8 @@ class Message:
 
     ``ticket`` is what the link needs to acknowledge it (``None``: it asks for none). ``topic`` is
     ``None`` if it is not UTF-8; ``raw_topic`` then says what it was. ``begins`` stands for no
-    message: from here on everything is heard.
+    message: from here on everything is heard. ``heard_s`` is when it came in seconds since the
+    machine started, which hold when the clock is set.
     """
 
     topic: str | None
@@ -35,6 +36,7 @@ class Message:
     ticket: tuple[int, int] | None = None
     raw_topic: bytes = b""
     begins: bool = False
+    heard_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +90,13 @@ class Decoder:
         if route.kind is Kind.ARRIVED:
             return _noted(message, route.sensor)
         return self._readings(message, route)
+
+    def ahead(self, message: Message) -> bool:
+        """Tell whether a message seems to come from the future; changes nothing."""
+        route = self.router.route(message.topic or "")
+        if route.problem or route.kind not in {Kind.READINGS, Kind.SOURCE}:
+            return False
+        return any(map(is_ahead, _read(message, route, message.received_ms).rejects))
 
     def _readings(self, message: Message, route: Route) -> Kept:
         decoded = _read(message, route, message.received_ms)

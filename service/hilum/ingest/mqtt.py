@@ -30,6 +30,7 @@ from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from hilum.domain.errors import InvalidInputError, SettingsError
 from hilum.ingest.decode import Message
+from hilum.ingest.machineclock import since_boot_s
 from hilum.ingest.screen import MAX_PAYLOAD
 from hilum.ingest.settings import BrokerSettings
 
@@ -277,6 +278,7 @@ class MqttLink:
                     retained=message.retain,
                     ticket=(self._epoch, message.mid) if message.qos else None,
                     raw_topic=raw,
+                    heard_s=since_boot_s(),
                 )
             )
         except Exception:

@@ -6,21 +6,18 @@ from dataclasses import dataclass, field, replace
 from threading import Event, Thread
 from typing import Protocol
 
-from hilum.domain.errors import HilumError
+from hilum.domain.errors import ClockNotSetError, HilumError
 from hilum.domain.model import AddOutcome, Arrival, Reading, Reject
 from hilum.ingest.budget import Register
 from hilum.ingest.decode import Decoder, Message, Presence
 from hilum.ingest.inbox import Inbox
+from hilum.ingest.machineclock import SETTLING_S, STEP_MS, since_boot_s
 from hilum.ingest.screen import EARLIEST_MS
 from hilum.ingest.settings import IngestSettings
 
 LOG = logging.getLogger(__name__)
 IDLE_S = 2.0
 BATCH_BYTES = 1024 * 1024
-
-
-class ClockNotSetError(HilumError):
-    """The clock of this machine was not set yet."""
 
 
 class IngestStore(Register, Protocol):
@@ -32,6 +29,10 @@ class IngestStore(Register, Protocol):
 
     def add_rejects(self, rejects: Sequence[Reject]) -> None:
         """Keep what was refused."""
+        ...
+
+    def rejects(self, *, limit: int = 100) -> Sequence[Reject]:
+        """Give what was refused, newest first."""
         ...
 
     def set_presence(self, name: str, online: bool, received_ms: int) -> None:
@@ -190,17 +191,22 @@ class Pump:
     def _timed(self, batch: Sequence[Message]) -> Sequence[Message]:
         """Date what arrived before this machine knew the time; while it does not, nothing goes on.
 
-        A small computer without a clock of its own wakes in 1970. With that time no reading could
-        be dated, and those of sensors that know the time would seem to lie in the future.
+        A small computer without a clock of its own wakes in 1970, or at the time at which it was
+        switched off. With that time no reading could be dated, and those of sensors that know the
+        time would seem to lie in the future.
         """
-        now_ms = self.now_ms()
+        now_ms, passed_s = self.now_ms(), since_boot_s()
         if now_ms < EARLIEST_MS:
             raise ClockNotSetError(
                 "This machine does not know the time yet: its clock lies before 2010."
             )
-        return [
-            m if m.received_ms >= EARLIEST_MS else replace(m, received_ms=now_ms) for m in batch
-        ]
+        batch = [_dated(message, now_ms, passed_s) for message in batch]
+        if passed_s < SETTLING_S and any(map(self.decoder.ahead, batch)):
+            raise ClockNotSetError(
+                "This machine has just started, and a sensor says that it is later than its clock "
+                "does. For a quarter of an hour it waits to be told the time."
+            )
+        return batch
 
     def _write(self, work: Work) -> None:
         counts = self.counts
@@ -243,3 +249,14 @@ class Pump:
             call()
         except Exception:
             LOG.exception("A listener of the ingest failed")
+
+
+def _dated(message: Message, now_ms: int, passed_s: float) -> Message:
+    """Give a message its arrival by the present clock, where that was set since."""
+    if message.heard_s is None:
+        true_ms = now_ms if message.received_ms < EARLIEST_MS else message.received_ms
+    else:
+        true_ms = now_ms - round((passed_s - message.heard_s) * 1000)
+    if abs(true_ms - message.received_ms) < STEP_MS:
+        return message
+    return replace(message, received_ms=true_ms)

@@ -52,6 +52,7 @@ FAULTS = {
 }
 EARLIEST_MS = 1_262_304_000_000  # 2010-01-01T00:00Z
 AHEAD_MS = 3_600_000
+AHEAD = "in the future"
 MAX_PAYLOAD = 256 * 1024
 KEPT_PAYLOAD = 2_000
 MAX_REJECTS = 20  # of one message; further ones are counted in one line
@@ -126,10 +127,17 @@ def time_flaw(time_ms: int, arrival_ms: int) -> Flaw | None:
         said = f"{datetime.fromtimestamp(time_ms / 1000, UTC):%Y-%m-%d %H:%M}"
     except (OverflowError, OSError, ValueError):
         said = "a time no calendar has"
-    side = "before 2010" if time_ms < EARLIEST_MS else "in the future"
-    return Flaw(
-        RejectReason.TIME, f"The sensor's clock is wrong: it said {said} UTC, which lies {side}."
-    )
+    words = f"The sensor's clock is wrong: it said {said} UTC, which lies "
+    if time_ms < EARLIEST_MS:
+        return Flaw(RejectReason.TIME, f"{words}before 2010.")
+    here = f"{datetime.fromtimestamp(arrival_ms / 1000, UTC):%Y-%m-%d %H:%M}"
+    slow = f"Or the clock of this machine is slow: it said {here} UTC."
+    return Flaw(RejectReason.TIME, f"{words}{AHEAD}. {slow}")
+
+
+def is_ahead(reject: Reject) -> bool:
+    """Tell whether something was set aside because it seemed to come from the future."""
+    return reject.reason is RejectReason.TIME and AHEAD in reject.detail
 
 
 @dataclass(slots=True)

@@ -10,6 +10,8 @@ from hilum.ingest.decode import Decoder
 from hilum.ingest.inbox import Inbox
 from hilum.ingest.mqtt import MqttLink
 from hilum.ingest.pump import IngestStore, Pump
+from hilum.ingest.rounds import Rounds
+from hilum.ingest.secondlook import SecondLook
 from hilum.ingest.settings import IngestSettings
 from hilum.ingest.topics import Part, Router
 
@@ -65,12 +67,14 @@ class Ingest:
             clock.now_ms,
             on_new_session=store.may_miss if settings.part is Part.KEEPING else None,
         )
-        broker = settings.broker
-        self._log = (
-            None
-            if settings.part is Part.STORING  # a worker among others: one process hears it
-            else BrokerLog(broker, Doorkeeper(store, broker.username, clock.now_ms))
-        )
+        self._log: BrokerLog | None = None
+        self._rounds: Rounds | None = None
+        if settings.part is not Part.STORING:  # a worker among others: one process does this
+            own = settings.broker.username
+            doorkeeper = Doorkeeper(store, own, clock.now_ms)
+            second = SecondLook(store, router, clock.now_ms, on_stored)
+            self._log = BrokerLog(settings.broker, doorkeeper)
+            self._rounds = Rounds((doorkeeper.look, second.look))
         budget = SensorBudget(store, settings.max_new_sensors, clock.now_ms)
         self._pump = Pump(
             store,
@@ -87,13 +91,15 @@ class Ingest:
         """Begin; returns at once, also while the broker cannot be reached. Call it once."""
         self._pump.start()
         self._link.start()
-        if self._log is not None:
-            self._log.start()
+        for part in (self._log, self._rounds):
+            if part is not None:
+                part.start()
 
     def stop(self) -> None:
         """Write and acknowledge what has arrived, and end; the broker keeps what comes later."""
-        if self._log is not None:
-            self._log.stop()
+        for part in (self._rounds, self._log):
+            if part is not None:
+                part.stop()
         self._pump.stop(STOP_S)
         self._link.stop()
 

@@ -10,6 +10,7 @@ from starlette.responses import JSONResponse, Response
 
 from hilum.domain.errors import (
     AmbiguousNameError,
+    ClockNotSetError,
     ConflictError,
     HilumError,
     InvalidInputError,
@@ -32,6 +33,7 @@ KINDS: tuple[tuple[type[Exception], int, str], ...] = (
     (NoLifeModelError, 422, "no-life-model"),
     (ConflictError, 409, "conflict"),
     (StoreError, 503, "store"),
+    (ClockNotSetError, 503, "clock-not-set"),
     (HilumError, 500, "failed"),
 )
 """Our errors with status and stable name, the narrower before the wider."""
