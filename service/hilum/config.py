@@ -5,6 +5,7 @@ an error, so that a misspelt one does not pass unnoticed.
 """
 
 import os
+import re
 import tomllib
 from datetime import time
 from pathlib import Path
@@ -37,6 +38,19 @@ def _time_zone(name: str) -> str:
 
 
 TimeZone = Annotated[str, AfterValidator(_time_zone)]
+
+
+def _public_url(text: str) -> str:
+    bare = text.rstrip("/")
+    if not re.fullmatch(r"https?://[^/\s?#]+", bare):
+        raise ValueError(
+            f"“{text}” is no address of pages; write it like https://seeds.example or "
+            "http://192.168.1.20:8420, without anything behind"
+        )
+    return bare
+
+
+PublicUrl = Annotated[str, AfterValidator(_public_url)]
 
 
 class QuantitySetting(BaseModel):
@@ -132,10 +146,10 @@ class Settings(BaseSettings):
     trusted_proxies: tuple[str, ...] = Field(
         default=(), description="addresses of proxies whose word on address and TLS is taken"
     )
-    public_url: str | None = Field(
+    public_url: PublicUrl | None = Field(
         default=None,
-        pattern=r"^https?://[^/\s]+$",
-        description="how others reach the pages, such as https://seeds.example; for links",
+        description="how others reach the pages, such as https://seeds.example; for links, and for "
+        "the codes on labels",
     )
     time_zone: TimeZone = Field(default="UTC", description="for times on pages and in files")
     temperature_unit: Literal["C", "F"] = Field(default="C", description="unit on pages")

@@ -114,7 +114,7 @@ def test_export_and_back(hilum: Run, table: Path, tmp_path: Path, suffix: str) -
 
 
 def test_labels(hilum: Run, table: Path, tmp_path: Path) -> None:
-    """A page for the lots, one for the boxes, and a word about addresses of one machine."""
+    """A page for lots, one for boxes; a QR code where it is known how a phone gets there."""
     hilum("lots", "import", table, "--yes")
     to = tmp_path / "labels.html"
     near = hilum("lots", "labels", "--to", to)
@@ -123,10 +123,14 @@ def test_labels(hilum: Run, table: Path, tmp_path: Path) -> None:
     boxes = hilum("lots", "labels", "--boxes", "--to", to, "--paper", "letter")
 
     assert "2 labels" in near.out
-    assert "only this machine" in near.out
+    assert "set public_url" in near.out
     assert page.count("<article>") == 2
-    assert "only this machine" not in far.out
+    assert "<svg" not in page
+    assert "no QR code" not in far.out
     assert "1 labels" in boxes.out
+    (tmp_path / "data" / "hilum.toml").write_text('public_url = "https://seeds.example/"\n')
+    hilum("lots", "labels", "L-0001", "--to", to)
+    assert "QR code: https://seeds.example/lots/L-0001" in to.read_text(encoding="utf-8")
 
 
 def test_a_lots_life(hilum: Run, table: Path) -> None:

@@ -96,7 +96,7 @@ def test_templates_and_contexts_agree(parts: WebParts, monkeypatch: pytest.Monke
             "/lots/new?did=3", "/lots/move?lot=L-0001", "/lots/L-0001/test", "/journal?type=note",
             "/season", "/season/1", "/lots/L-0001/compare", "/boxes/tub/compare",
             "/boxes/drawer/review", "/settings", "/settings?sent=mail", "/lots?order=use-first",
-            "/rules", "/rules?box=tub",
+            "/rules", "/rules?box=tub", "/lots/labels?lot=L-0001",
             "/sensors/correct/read?sensor=lane/a1&way=one&salt=NaCl&temp=20",
         ):  # fmt: skip
             client.get(url)

@@ -178,6 +178,7 @@ class Service:
                 site=self.settings.site,
                 time_zone=self.settings.time_zone,
                 temperature_unit=self.settings.temperature_unit,
+                public_url=self.settings.public_url or "",
             ),
         )
 

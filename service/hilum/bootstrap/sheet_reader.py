@@ -1,7 +1,7 @@
 """Lets the pages read and write spreadsheets."""
 
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date, datetime, time
 from zoneinfo import ZoneInfo
 
@@ -15,6 +15,7 @@ from hilum.sheets.columns import IGNORE, Column, Headed
 from hilum.sheets.export import export
 from hilum.sheets.grid import text_of
 from hilum.sheets.headings import Field
+from hilum.sheets.labels import box_labels, lot_labels, qr_code
 from hilum.sheets.order import order_file
 from hilum.sheets.proposal import LotChange, Options, Proposal, Unit, Verdict, outline, propose
 from hilum.sheets.rejected import rejected_csv
@@ -22,6 +23,7 @@ from hilum.web.sheetparts import (
     COLUMN,
     SheetColumn,
     SheetDone,
+    SheetLabel,
     SheetOutline,
     SheetProposal,
     SheetQuestion,
@@ -107,6 +109,12 @@ class Sheets:
     def export(self, suffix: str) -> bytes:
         """Write all lots."""
         return export(self._store, suffix)
+
+    def labels(self, codes: Sequence[str], boxes: Sequence[str], site: str) -> list[SheetLabel]:
+        """Make labels."""
+        made = lot_labels(self._store, codes, site) if codes else []
+        made += box_labels(self._store, boxes, site) if boxes else []
+        return [SheetLabel(m.title, m.lines, m.code, qr_code(m.address)) for m in made]
 
     def order(self, found: Season, suffix: str) -> bytes:
         """Write what to order."""

@@ -259,7 +259,8 @@ def print_labels(
     width: Annotated[float, typer.Option(help="Width of a label, mm.")] = 62.0,
     height: Annotated[float, typer.Option(help="Height of a label, mm.")] = 32.0,
     address: Annotated[
-        str | None, typer.Option(help="Address of Hilum for phones, http://…:8420.")
+        str | None,
+        typer.Option(help="Address of Hilum for phones, http://…:8420; else public_url."),
     ] = None,
     data_dir: DataDir = None,
 ) -> None:
@@ -274,11 +275,14 @@ def print_labels(
     if paper.lower() not in set(Paper):
         raise InvalidInputError(f"--paper is one of {', '.join(Paper)}.", "paper")
     layout = SheetLayout(Paper(paper.lower()), width, height)
-    site = address or f"http://{settings.host}:{settings.port}"
+    site = address or settings.public_url or ""
     with open_data(data_dir) as store:
         labels = (box_labels if boxes else lot_labels)(store, codes or [], site)
         page = label_sheet(labels, layout)
     write_file(to, page.encode("utf-8"))
     print(f"{len(labels)} labels written to {to}.")
-    if address is None and settings.host in {"127.0.0.1", "localhost"}:
-        print(f"The codes open {site}, which only this machine can. For phones give --address.")
+    if not site:
+        print(
+            "They carry no QR code, because nobody said how a phone reaches Hilum: set public_url, "
+            "or give --address."
+        )

@@ -61,7 +61,7 @@ def _fitting(length_mm: float, label_mm: float, layout: SheetLayout) -> int:
 
 @dataclass(frozen=True, slots=True)
 class Label:
-    """What stands on one label."""
+    """What stands on one label; without an address it has no QR code."""
 
     title: str
     lines: tuple[str, ...]
@@ -79,7 +79,7 @@ def lot_labels(store: KeepingStore, codes: Sequence[str], site: str) -> list[Lab
     codes : sequence of str
         Codes of the lots; empty: all that are not archived.
     site : str
-        Address of this Hilum, ``http://…``.
+        Address of this Hilum, ``http://…``; empty: nobody said it, and labels get no QR code.
 
     Raises
     ------
@@ -100,7 +100,7 @@ def _lot_label(store: KeepingStore, lot: Lot, site: str) -> Label:
         known.common if known else lot.kind,
         tuple(line for line in lines if line),
         lot.code,
-        f"{site.rstrip('/')}/lots/{in_address(lot.code)}",
+        _address(site, f"lots/{in_address(lot.code)}"),
     )
 
 
@@ -129,8 +129,11 @@ def box_labels(store: KeepingStore, slugs: Sequence[str], site: str) -> list[Lab
 
 def _box_label(box: Box, site: str) -> Label:
     band = f"{box.target_low_pct:g} to {box.target_high_pct:g} % eRH"
-    address = f"{site.rstrip('/')}/boxes/{quote(box.slug, safe='')}"
-    return Label(box.name, (band,), box.slug, address)
+    return Label(box.name, (band,), box.slug, _address(site, f"boxes/{quote(box.slug, safe='')}"))
+
+
+def _address(site: str, path: str) -> str:
+    return f"{site.rstrip('/')}/{path}" if site else ""
 
 
 def label_sheet(labels: Sequence[Label], layout: SheetLayout | None = None) -> str:
@@ -170,7 +173,7 @@ def label_sheet(labels: Sequence[Label], layout: SheetLayout | None = None) -> s
         )
     each = layout.columns * layout.rows
     pages = [labels[start : start + each] for start in range(0, len(labels), each)]
-    body = "\n".join(_page(page, layout) for page in pages)
+    body = "\n".join(_page(page) for page in pages)
     return _PAGE.format(style=_style(layout), body=body)
 
 
@@ -178,37 +181,33 @@ def _is_length(value: float) -> bool:
     return 10.0 <= value <= 300.0
 
 
-def _page(labels: Sequence[Label], layout: SheetLayout) -> str:
-    return (
-        '<section class="page">\n'
-        + "\n".join(_item(each, layout) for each in labels)
-        + "\n</section>"
-    )
+def _page(labels: Sequence[Label]) -> str:
+    return '<section class="page">\n' + "\n".join(_item(each) for each in labels) + "\n</section>"
 
 
-def _item(label: Label, layout: SheetLayout) -> str:
+def _item(label: Label) -> str:
     lines = "".join(f"<p>{html.escape(line)}</p>" for line in label.lines)
     return (
-        f"<article>{_code(label.address, layout)}<div><h2>{html.escape(label.title)}</h2>{lines}"
+        f"<article>{qr_code(label.address)}<div><h2>{html.escape(label.title)}</h2>{lines}"
         f'<p class="code">{html.escape(label.code)}</p></div></article>'
     )
 
 
-def _code(address: str, layout: SheetLayout) -> str:
-    """Draw a QR code with its quiet zone."""
-    size_mm = min(layout.height_mm - 4.0, layout.width_mm * 0.4)
+def qr_code(address: str) -> str:
+    """Draw a QR code with its quiet zone, as SVG; nothing where there is no address."""
+    if not address:
+        return ""
     drawing = io.BytesIO()
     segno.make(address, error="m", micro=False).save(
         drawing, kind="svg", xmldecl=False, svgns=True, omitsize=True, border=4, nl=False
     )
-    svg = drawing.getvalue().decode("utf-8")
     attributes = f'<svg role="img" aria-label="QR code: {html.escape(address)}"'
-    attributes += f' style="width:{size_mm:.1f}mm;height:{size_mm:.1f}mm"'
-    return svg.replace("<svg", attributes, 1)
+    return drawing.getvalue().decode("utf-8").replace("<svg", attributes, 1)
 
 
 def _style(layout: SheetLayout) -> str:
     width, height = _SIZES[layout.paper]
+    code_mm = min(layout.height_mm - 4.0, layout.width_mm * 0.4)
     return (
         f"@page{{size:{width:g}mm {height:g}mm;margin:0}}"
         "*{box-sizing:border-box;margin:0}"
@@ -219,7 +218,8 @@ def _style(layout: SheetLayout) -> str:
         "align-content:start;overflow:hidden}"
         f"article{{display:flex;gap:1mm;align-items:center;overflow:hidden;padding:1mm;"
         f"width:{layout.width_mm:g}mm;height:{layout.height_mm:g}mm;border:0.2mm dotted #999}}"
-        "svg{flex:none}div{min-width:0;overflow:hidden}"
+        f"svg{{flex:none;width:{code_mm:.1f}mm;height:{code_mm:.1f}mm}}"
+        "div{min-width:0;overflow:hidden}"
         "h2{font-size:10pt;line-height:1.15}p{overflow-wrap:anywhere}"
         ".code{font-family:monospace;font-weight:bold}"
     )

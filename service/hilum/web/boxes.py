@@ -285,6 +285,7 @@ def box_care(slug: str) -> tuple[Link, ...]:
         Link("Keep it otherwise?", f"/boxes/{slug}/compare"),
         Link("Review a season", f"/boxes/{slug}/review"),
         Link("Correct this box", f"/boxes/{slug}/edit"),
+        Link("Label", f"/lots/labels?box={slug}"),
         Link("Alerts of this box", f"/rules?box={slug}"),
     )
 

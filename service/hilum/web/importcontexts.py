@@ -1,7 +1,9 @@
-"""What the page of imports shows."""
+"""What the pages of imports and labels show."""
 
 from dataclasses import dataclass
 from typing import Annotated
+
+from markupsafe import Markup
 
 from hilum.web.pieces import Fact, FormView, Link
 
@@ -28,3 +30,22 @@ class ImportPage:
     confirm: Annotated[FormView | None, "Imports it; none while something is open."] = None
     facts: Annotated[tuple[Fact, ...], "What was done, counted."] = ()
     rejected: Annotated[Link | None, "The rows that were not taken, as a file."] = None
+
+
+@dataclass(frozen=True, slots=True)
+class LabelView:
+    """One label."""
+
+    title: Annotated[str, "Kind of the lot, or name of the box."]
+    lines: Annotated[tuple[str, ...], "Variety, source and year, germination."]
+    code: Annotated[str, "Code of the lot, or short name of the box."]
+    drawing: Annotated[Markup, "QR code; empty where the address of Hilum is not known."]
+
+
+@dataclass(frozen=True, slots=True)
+class LabelsPage:
+    """Labels, to be printed."""
+
+    title: Annotated[str, "Title of the page."]
+    words: Annotated[str, "Where the codes lead, or why there are none."]
+    labels: Annotated[tuple[LabelView, ...], "The labels."]

@@ -242,6 +242,7 @@ def lot_doing(code: str) -> tuple[Link, ...]:
         Link("Split", lot_url(code, "split")),
         Link("Keep it otherwise?", lot_url(code, "compare")),
         Link("Note", lot_url(code, "note")),
+        Link("Label", f"/lots/labels?{urlencode({'lot': code})}"),
         Link("Correct", lot_url(code, "edit")),
         Link("Archive", lot_url(code, "archive")),
     )

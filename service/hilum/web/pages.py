@@ -25,6 +25,7 @@ from hilum.web.doing import Deed, add_deeds
 from hilum.web.firststart import first_path, heard
 from hilum.web.history import DEFAULT_RANGE, chart, range_named, span_of
 from hilum.web.journaldeeds import journal_deeds
+from hilum.web.labels import labels
 from hilum.web.live import Listener, stream
 from hilum.web.lotdeeds import lot_deeds
 from hilum.web.lotentry import entry_deeds
@@ -52,6 +53,7 @@ def page_router(parts: WebParts, render: Renderer) -> APIRouter:
         ("/", boxes(parts, render)),
         ("/boxes/{slug}", box(parts, render)),
         ("/lots", lots(parts, render)),
+        ("/lots/labels", labels(parts, render)),
         ("/lots/{code}", lot(parts, render)),
         ("/lots/{code}/compare", compare_lot(parts, render)),
         ("/boxes/{slug}/compare", compare_all(parts, render)),

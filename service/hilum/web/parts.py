@@ -41,6 +41,7 @@ class WebSettings:
     site: str = "home"
     time_zone: str = "UTC"
     temperature_unit: str = "C"
+    public_url: str = ""  # how others reach the pages; empty: nobody said
 
 
 LOOPBACK_NAMES = frozenset({"localhost", "127.0.0.1", "::1"})

@@ -58,6 +58,7 @@ RULES: Mapping[str, frozenset[Who]] = {
     "GET /boxes/{slug}": LOOK,
     "GET /lots": LOOK,
     "GET /lots/{code}": LOOK,
+    "GET /lots/labels": OWNER,
     "GET /journal": LOOK,
     "GET /lots/{code}/compare": LOOK,
     "GET /boxes/{slug}/compare": LOOK,

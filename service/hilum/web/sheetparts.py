@@ -1,6 +1,6 @@
 """What the pages need of whoever reads spreadsheets: handed over by ``bootstrap``."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -80,6 +80,17 @@ class SheetDone:
 COLUMN = "column-"
 """Beginning of the name of an answer that says what a column is; its place follows."""
 
+
+@dataclass(frozen=True, slots=True)
+class SheetLabel:
+    """One label for a packet or a box."""
+
+    title: str
+    lines: tuple[str, ...]
+    code: str
+    drawing: str  # QR code as SVG; empty where nobody said how phones reach Hilum
+
+
 FILE_TYPES = {
     ".csv": "text/csv; charset=utf-8",
     ".xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
@@ -104,6 +115,10 @@ class SheetReader(Protocol):
 
     def export(self, suffix: str) -> bytes:
         """Write all lots as ``.csv`` or ``.xlsx``."""
+        ...
+
+    def labels(self, codes: Sequence[str], boxes: Sequence[str], site: str) -> list[SheetLabel]:
+        """Make labels for lots and boxes; ``site`` is the address of Hilum, or empty."""
         ...
 
     def order(self, found: Season, suffix: str) -> bytes:
