@@ -16,13 +16,10 @@ NO_PAGES = frozenset(
         "/sensors/heard",  # a part of a page
         "/shared/{key}",  # leads on to another page
         "/first-password",  # of one key only
-        "/lots/import/{key}",  # of a file that was sent
         "/lots/export.csv",
         "/lots/export.xlsx",
         "/alerts/{key}/seen",
-        "/sensors/claim",
-        "/sensors/end",
-        "/strike",
+        "/sensors/uncorrect",  # of a correction
     }
 )
 """Addresses to get that are no page, or one that is there only after something else."""
@@ -36,10 +33,14 @@ MORE = (
     "/lots?order=use-first",
     "/journal?box={box}",
     "/journal?type=swap",
-    "/sensors/claim?sensor={sensor}",
-    "/sensors/end?placement={placement}",
-    "/strike?did={event}&back=/journal",
 )
+
+ASKED = {
+    "/sensors/": "?sensor={sensor}&placement={placement}",
+    "/strike": "?did={event}&back=/journal",
+    "/rules/": "?rule=damp",
+}
+"""What a form must be told that stands under such an address."""
 
 FILES = re.compile(r'(?:src|href)="(/static/[^"]+)"')
 CHART = re.compile(r'data-chart data-url="([^"]+)" data-from="(\d+)" data-to="(\d+)"')
@@ -62,12 +63,20 @@ def addresses(store: Store, box: str, lot: str) -> list[str]:
     pages = [
         path
         for path in paths
-        if path not in NO_PAGES and not path.startswith("/api/") and "/order." not in path
+        if path not in NO_PAGES
+        and not path.startswith(
+            ("/api/", "/lots/import/")
+        )  # the latter are of a file that was sent
+        and "/order." not in path
     ]
     found = []
-    for path in (*pages, *MORE):
+    asked = (
+        path + next((query for start, query in ASKED.items() if path.startswith(start)), "")
+        for path in (*pages, *MORE)
+    )
+    for path in asked:
         own = {"key", "slug", "code"}
-        first = keys.get(path.split("/")[1], "")
+        first = keys.get(path.split("/")[1].partition("?")[0], "")
         names = re.findall(r"\{(\w+)\}", path)
         values = {name: first if name in own else keys[name] for name in names}
         if all(values.values()):
@@ -91,7 +100,10 @@ def first_visit(client: httpx.Client | TestClient, url: str) -> dict[str, int]:
 
 
 def fetched(client: httpx.Client | TestClient, url: str) -> tuple[str, int]:
-    """Fetch an address packed with gzip; give the text and the bytes it took."""
+    """Fetch an address packed with gzip; give the text and the bytes it took.
+
+    A form that is asked for too little says so with 422, and is a page like others.
+    """
     answer = client.get(url, headers={"Accept-Encoding": "gzip"})
-    assert answer.status_code == 200, f"{url}: {answer.status_code} {answer.text[:300]}"
+    assert answer.status_code in {200, 422}, f"{url}: {answer.status_code} {answer.text[:300]}"
     return answer.text, answer.num_bytes_downloaded
