@@ -25,10 +25,12 @@ from hilum.domain.model import (
     LedgerRows,
     Lot,
     Placement,
+    PlanLine,
     Reading,
     Reject,
     RejectReason,
     Role,
+    SeasonPlan,
     Stay,
     Wrap,
 )
@@ -47,6 +49,26 @@ readings = st.builds(
 ).filter(lambda reading: (reading.temp_c, reading.rh_pct) != (None, None))
 keys = st.builds(
     CurveKey, boxes, st.just("model"), st.sampled_from([Wrap.PAPER, Wrap.FOIL]), ends, temps
+)
+
+plans = st.builds(
+    SeasonPlan,
+    st.integers(0, 3),
+    st.sampled_from(["Spring", "Ä", "", "Autumn"]),
+    st.sampled_from([date(2027, 3, 1), date(2026, 9, 1)]),
+    st.sampled_from(["recent", "given", "shelf"]),
+    temps,
+    temps,
+)
+plan_lines = st.builds(
+    PlanLine,
+    st.sampled_from(["lettuce", "onion", "no-such", ""]),
+    st.sampled_from([50, 1, 400, 0]),
+    st.sampled_from(["", "Ännchen"]),
+    st.none() | st.sampled_from([100, 1, 0]),
+    st.none() | st.just(5),
+    st.sampled_from([10.0, 0.0, 12.5, 95.0]),
+    st.sampled_from([1.0, 0.8, 0.5, 1.5]),
 )
 
 
@@ -209,11 +231,25 @@ class SameAnswers(RuleBasedStateMachine):
         self.both(lambda store: store.rows(key, hour, hour + 2))
         self.both(lambda store: store.rows_at([(key, time_ms), (other, 0), (key, 0)]))
 
+    @rule(plan=plans, lines=st.lists(plan_lines, max_size=3))
+    def save_plan(self, plan: SeasonPlan, lines: list[PlanLine]) -> None:
+        """Save a plan for a season, a new one or one that may be there."""
+        self.both(lambda store: store.save_plan(plan, lines))
+
+    @rule(plan_id=st.integers(0, 3), drop=st.booleans())
+    def plan(self, plan_id: int, drop: bool) -> None:
+        """Ask for a plan, and forget it or not."""
+        self.both(lambda store: store.season_plan(plan_id))
+        self.both(lambda store: store.plan_lines(plan_id))
+        if drop:
+            self.both(lambda store: store.drop_plan(plan_id))
+
     @invariant()
     def everything(self) -> None:
         """Everything kept is the same."""
         self.both(lambda s: [s.sensors(), s.boxes(), s.placements(), s.lots(), s.stays()])
         self.both(lambda store: store.corrections())
+        self.both(lambda s: [[plan, s.plan_lines(plan.id)] for plan in s.season_plans()])
         self.both(lambda s: [s.tests(), s.events(), s.rejects(), sorted(s.reject_counts().items())])
         self.both(lambda s: [s.dirty(), s.curves(), [s.rows(key) for key in s.curves()]])
         self.both(lambda s: [s.extent("home/a"), s.newest("home/a"), s.days("home/a", 0, 10**9)])
