@@ -9,6 +9,7 @@ from hilum.domain.errors import InvalidInputError
 from hilum.web.csrf import Form
 from hilum.web.format import Style
 
+MOST_NUMBER = 1e12  # whatever it counts: what is made of it stays finite
 LONGEST = 2_000
 
 
@@ -53,6 +54,8 @@ class Typed:
             value = math.nan
         if not math.isfinite(value):
             raise InvalidInputError(f"“{self.form.text(name)}” is not a number.", name)
+        if abs(value) > MOST_NUMBER:
+            raise InvalidInputError(f"“{text[:40]}” is more than anything here can be.", name)
         return value
 
     def needed_number(self, name: str, words: str) -> float:
