@@ -20,6 +20,7 @@ def test_a_kind_is_shown_with_its_sources(hilum: Run) -> None:
     assert facts["1,000 seeds weigh"]["value"] == "2.33 g"
     assert facts["most moisture to seal it"]["value"] == "6 % of fresh weight"
     assert "factor of 8" in facts["life"]["value"]
+    assert facts["drying and freezing"]["value"].startswith("can be dried and frozen")
     for fact in facts.values():
         assert fact["source"]
         assert fact["status"] in {"read", "memory", "derived", "computed"}
@@ -33,6 +34,16 @@ def test_poisonous_seed_and_seed_that_dies_when_dried_are_warned_of(hilum: Run) 
     assert "its seed dies when it dries" in oak
     assert "cannot be worked out" in oak
     assert "most moisture to seal it" not in oak
+
+
+@pytest.mark.parametrize(
+    ("kind", "words"),
+    [("coffee", "only in part"), ("oak", "dies when"), ("garlic", "organ"), ("watercress", "not")],
+)
+def test_drying_and_freezing_are_told_in_words(hilum: Run, kind: str, words: str) -> None:
+    """Each way seed may behave has its words, beside the term of the trade."""
+    facts = hilum("kinds", kind, "--json").json["facts"]
+    assert words in facts["drying and freezing"]["value"]
 
 
 def test_all_kinds_are_listed(hilum: Run) -> None:

@@ -16,6 +16,14 @@ SECOND_TESTS = (25, 50, 100, 200, 400)
 SETTLED_POINTS = 10.0
 """Width of a range that is called settled [points]; a choice of this program."""
 
+BEHAVIOUR_WORDS = {
+    "orthodox": "can be dried and frozen (orthodox seed)",
+    "intermediate": "bears drying only in part (intermediate seed)",
+    "recalcitrant": "dies when it dries (recalcitrant seed)",
+    "storage-organ": "no seed but a storage organ",
+    "unknown": "not known",
+}
+
 KindName = Annotated[str, typer.Option(help="What it is, for example onion.")]
 
 
@@ -66,7 +74,7 @@ def _facts(kind: "Kind") -> dict[str, dict[str, str]]:
 
     found = {
         "family": _told(kind.family_fact, kind.family),
-        "drying and freezing": _told(kind.behaviour_fact, f"{kind.behaviour} seed"),
+        "drying and freezing": _told(kind.behaviour_fact, BEHAVIOUR_WORDS[kind.behaviour]),
         "how long it keeps": _told(kind.longevity_class, str(kind.longevity_class.value)),
         "oil": _told(kind.oil_pct, f"{kind.oil_pct.value:g} % of dry weight"),
         "isotherm": _told(kind.isotherm, kind.isotherm.value or "general"),
