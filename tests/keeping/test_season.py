@@ -154,7 +154,9 @@ def test_loss_ahead_adds_up() -> None:
     store = shelf_of(lot("A", age_days=200))
     now, later = (lot_case(store, store.lot("A"), NOW_MS + d * DAY_MS) for d in (0, 150))
     ahead = losses_ahead(now, Wrap.OPEN, RECENT, np.array([50.0, 100.0, 150.0]))
-    assert now.total_probit + ahead.loss_probit[2] == pytest.approx(later.total_probit, rel=1e-6)
+    assert now.loss.total_probit is not None
+    total = now.loss.total_probit + ahead.loss_probit[2]
+    assert total == pytest.approx(later.loss.total_probit, rel=1e-6)
     assert np.diff(ahead.loss_probit)[0] == pytest.approx(np.diff(ahead.loss_probit)[1])
 
 

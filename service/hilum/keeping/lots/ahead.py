@@ -12,6 +12,7 @@ import numpy as np
 
 from hilum.domain.errors import InvalidInputError
 from hilum.domain.model import Box, Floats, Wrap
+from hilum.keeping.lots.known import FACTOR_DECIMALS, LOSS_DECIMALS
 from hilum.keeping.lots.outlook import Case
 from hilum.keeping.reckoning.kernel import COLD_C, DRY_ERH_PCT, burden
 from hilum.keeping.reckoning.ledger import is_sealed
@@ -178,7 +179,7 @@ def evidence_then(case: Case, ahead: Ahead, index: int) -> tuple[Evidence, float
     total = case.total_probit + float(ahead.loss_probit[index])
     return (
         Evidence(case.evidence.counts if case.evidence else (), _factor(case, ahead, index)),
-        min(total, MAX_LOSS_PROBIT),
+        min(round(total, LOSS_DECIMALS), MAX_LOSS_PROBIT),
     )
 
 
@@ -191,9 +192,8 @@ def _factor(case: Case, ahead: Ahead, index: int) -> float:
         return basis.factor
     cold = (loss.cold_probit or 0.0) + float(ahead.cold_probit[index])
     dry = (loss.dry_probit or 0.0) + float(ahead.dry_probit[index])
-    return basis.factor * math.exp(
-        (cold * math.log(COLD_FACTOR) + dry * math.log(DRY_FACTOR)) / total
-    )
+    widened = (cold * math.log(COLD_FACTOR) + dry * math.log(DRY_FACTOR)) / total
+    return round(basis.factor * math.exp(widened), FACTOR_DECIMALS)
 
 
 def _model(case: Case) -> SeedModel:

@@ -14,6 +14,7 @@ import numpy as np
 
 from hilum.domain.model import MS_PER_DAY, Floats, Ints, Lot
 from hilum.domain.ports import Store
+from hilum.keeping.lots.known import FACTOR_DECIMALS
 from hilum.keeping.lots.legs import NONE
 from hilum.keeping.lots.life import Lives, States
 from hilum.keeping.lots.lossnotes import Around, Spent, loss_notes
@@ -312,4 +313,4 @@ def _factor(basis: Basis, loss: float, cold: float, dry: float) -> float:
     if loss <= 0.0:
         return basis.factor
     widened = cold * math.log(COLD_FACTOR) + dry * math.log(DRY_FACTOR)
-    return basis.factor * math.exp(widened / loss)
+    return round(basis.factor * math.exp(widened / loss), FACTOR_DECIMALS)

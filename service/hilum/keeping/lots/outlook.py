@@ -9,8 +9,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from hilum.domain.model import MS_PER_DAY, Floats, GerminationTest, Ints, Lot
+from hilum.domain.model import MS_PER_DAY, GerminationTest, Ints, Lot
 from hilum.domain.ports import Store
+from hilum.keeping.lots.known import LOSS_DECIMALS, Known
 from hilum.keeping.lots.losses import Losses, LotLoss, loss_at
 from hilum.keeping.lots.origin import label_day, ms_of
 from hilum.keeping.lots.snapshot import Snapshot
@@ -18,7 +19,7 @@ from hilum.science.errors import UnknownNameError
 from hilum.science.germination import CANNOT_TELL, Count, Evidence, Start, start_from_label
 from hilum.science.kinds import Kind, kind
 from hilum.science.normal import ned
-from hilum.science.posterior import Band, Posterior, posterior, posteriors
+from hilum.science.posterior import Band, Posterior, bands, posterior
 from hilum.science.retests import CHANCE, FAR_LOWER, LEFT_OUT, outdone
 
 FAR_DAYS = 50 * 365.25
@@ -124,7 +125,7 @@ class Case:
     @property
     def total_probit(self) -> float:
         """Loss up to the time of the case [probit], from the same origin as the evidence."""
-        return (self.loss.total_probit or 0.0) + self.shift_probit
+        return round((self.loss.total_probit or 0.0) + self.shift_probit, LOSS_DECIMALS)
 
 
 def lot_cases(store: Store, lots: Sequence[Lot], at_ms: int) -> list[Case]:
@@ -280,7 +281,7 @@ def life_line(store: Store, code: str, times_ms: Ints, at_ms: int) -> Band:
     past = np.minimum(times_ms, at_ms)
     ahead_days = (times_ms - past) / MS_PER_DAY
     losses = loss_at(store, lot, past) + ahead_days * (case.loss.ahead_per_day or 0.0)
-    losses = losses + case.shift_probit
+    losses = np.round(losses + case.shift_probit, LOSS_DECIMALS)
     known = losses >= 0.0
     band = posterior(case.evidence).shown(np.where(known, losses, 0.0))
     median, low, high = (
@@ -293,19 +294,21 @@ def life_line(store: Store, code: str, times_ms: Ints, at_ms: int) -> Band:
 def viabilities(store: Store, lots: Sequence[Lot], at_ms: int) -> dict[str, Band]:
     """Viability of many lots at once, by code; lots without a life model are left out."""
     cases = lot_cases(Snapshot(store).store, lots, at_ms)
-    usable = [case for case in cases if case.evidence is not None]
-    evidences = [case.evidence for case in usable if case.evidence is not None]
-    total: Floats = np.array([[case.total_probit] for case in usable])
-    found: dict[str, Band] = {}
-    for chunk in posteriors(evidences):
-        band = chunk.shown(total[chunk.lots])
-        for place, lot in enumerate(chunk.lots):
-            median, low, high = (
-                float(np.asarray(value)[place, 0])
-                for value in (band.median_pct, band.low_pct, band.high_pct)
-            )
-            found[usable[lot].lot.code] = Band(median, low, high)
-    return found
+    asked = {case.lot.code: (case.evidence, case.total_probit) for case in cases if case.evidence}
+    return dict(zip(asked, _BANDS.answers(list(asked.values())), strict=True))
+
+
+def _bands(asked: Sequence[tuple[Evidence, float]]) -> list[Band]:
+    """Viability as shown of lots at losses."""
+    losses = np.array([[loss] for _, loss in asked])
+    band = bands([evidence for evidence, _ in asked], losses)
+    ends = (
+        np.asarray(end)[:, 0].tolist() for end in (band.median_pct, band.low_pct, band.high_pct)
+    )
+    return [Band(*each) for each in zip(*ends, strict=True)]
+
+
+_BANDS = Known(_bands)
 
 
 def _kind(lot: Lot) -> Kind | None:

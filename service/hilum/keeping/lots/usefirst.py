@@ -8,11 +8,12 @@ import numpy as np
 
 from hilum.domain.model import MS_PER_DAY, Lot
 from hilum.domain.ports import Store
+from hilum.keeping.lots.known import LOSS_DECIMALS, Known
 from hilum.keeping.lots.origin import ms_of
 from hilum.keeping.lots.outlook import FAR_DAYS, Case, lot_cases
 from hilum.keeping.lots.snapshot import Snapshot
 from hilum.science.endurance import bearable_loss
-from hilum.science.germination import MAX_LOSS_PROBIT
+from hilum.science.germination import MAX_LOSS_PROBIT, Evidence
 from hilum.science.kinds import kind
 from hilum.science.posterior import Band, posteriors
 
@@ -108,40 +109,47 @@ Place = tuple[float, float, str]
 
 @dataclass(frozen=True, slots=True)
 class _Prospect:
-    """Minimum [%], chance of being below it now and in a year, and days until it is reached."""
+    """Germination now, chance of being below the minimum now and in a year, and the loss to it."""
 
-    minimum_pct: float
+    now: Band
     below_now: float
     below_later: float
-    days: float
+    budget_probit: float
+
+
+def _prospects(asked: Sequence[tuple[Evidence, float, float, float]]) -> list[_Prospect]:
+    """Answer for lots with a minimum [%], loss now and loss in a year [probit]."""
+    minimum, now, later = np.array([each[1:] for each in asked]).reshape(-1, 3).T.copy()
+    found: dict[int, _Prospect] = {}
+    for chunk in posteriors([evidence for evidence, *_ in asked]):
+        here = chunk.lots
+        below = chunk.prob_below(minimum[here], np.stack([now[here], later[here]], axis=1))
+        budget = bearable_loss(chunk, minimum[here])
+        band = chunk.shown(now[here][:, None])
+        ends = [np.asarray(end)[:, 0] for end in (band.median_pct, band.low_pct, band.high_pct)]
+        rows = np.stack([*ends, below[:, 0], below[:, 1], budget], axis=1).tolist()
+        for which, row in zip(here.tolist(), rows, strict=True):
+            found[which] = _Prospect(Band(*row[:3]), *row[3:])
+    return [found[which] for which in range(len(asked))]
+
+
+_PROSPECTS = Known(_prospects)
 
 
 def _told(cases: Sequence[Case], at_ms: int) -> list[tuple[Place, UseFirst]]:
     """Say each lot's place in the order and what to do with it."""
-    evidences = [case.evidence for case in cases if case.evidence is not None]
-    minimum = np.array([minimum_of(case) for case in cases])
-    total = np.array([min(case.total_probit, MAX_LOSS_PROBIT) for case in cases])
-    rate = np.array([case.loss.ahead_per_day or 0.0 for case in cases])
+    rates = [case.loss.ahead_per_day or 0.0 for case in cases]
+    asked = []
+    for case, rate in zip(cases, rates, strict=True):
+        now = min(case.total_probit, MAX_LOSS_PROBIT)
+        later = min(round(now + rate * SEASON_DAYS, LOSS_DECIMALS), MAX_LOSS_PROBIT)
+        if case.evidence is not None:
+            asked.append((case.evidence, minimum_of(case), now, later))
     told = []
-    for chunk in posteriors(evidences):
-        here = chunk.lots
-        later = np.minimum(total[here] + rate[here] * SEASON_DAYS, MAX_LOSS_PROBIT)
-        below = chunk.prob_below(minimum[here], np.stack([total[here], later], axis=1))
-        budget = bearable_loss(chunk, minimum[here])
-        band = chunk.shown(total[here][:, None])
-        for place, which in enumerate(here):
-            days = _days(float(budget[place] - total[which]), float(rate[which]))
-            now = Band(
-                float(np.asarray(band.median_pct)[place, 0]),
-                float(np.asarray(band.low_pct)[place, 0]),
-                float(np.asarray(band.high_pct)[place, 0]),
-            )
-            case = cases[which]
-            ahead = _Prospect(
-                float(minimum[which]), float(below[place, 0]), float(below[place, 1]), days
-            )
-            one = _one(case, now, ahead, at_ms)
-            told.append(((days, float(now.median_pct), case.lot.code), one))
+    for case, rate, prospect in zip(cases, rates, _PROSPECTS.answers(asked), strict=True):
+        days = _days(prospect.budget_probit - case.total_probit, rate)
+        place = (days, float(prospect.now.median_pct), case.lot.code)
+        told.append((place, _one(case, prospect, days, at_ms)))
     return told
 
 
@@ -153,12 +161,13 @@ def _days(left_probit: float, rate: float) -> float:
     return days if days <= FAR_DAYS else np.inf
 
 
-def _one(case: Case, now: Band, ahead: _Prospect, at_ms: int) -> UseFirst:
+def _one(case: Case, ahead: _Prospect, days: float, at_ms: int) -> UseFirst:
     """Say what to do with a lot and why."""
-    low, high, days = float(now.low_pct), float(now.high_pct), ahead.days
+    now, minimum_pct = ahead.now, minimum_of(case)
+    low, high = float(now.low_pct), float(now.high_pct)
     about = f"about {float(now.median_pct):.0f} % now ({low:.0f}–{high:.0f} %)"
-    named = f"its minimum of {ahead.minimum_pct:.0f} %"
-    if days <= 0.0 and float(now.median_pct) < 0.5 * ahead.minimum_pct:
+    named = f"its minimum of {minimum_pct:.0f} %"
+    if days <= 0.0 and float(now.median_pct) < 0.5 * minimum_pct:
         group = Group.TEST
         why = f"far under {named}: test it before you throw it away, and reckon with replacing it"
     elif days <= 0.0:
@@ -182,7 +191,7 @@ def _one(case: Case, now: Band, ahead: _Prospect, at_ms: int) -> UseFirst:
         group=group,
         words=f"{about}; {why}.",
         now=now,
-        minimum_pct=ahead.minimum_pct,
+        minimum_pct=minimum_pct,
         prob_below=ahead.below_now,
         reached_ms=at_ms + round(days * MS_PER_DAY) if named_day else None,
         notes=case.loss.notes,

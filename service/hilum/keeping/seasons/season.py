@@ -13,6 +13,7 @@ import numpy as np
 from hilum.domain.model import MS_PER_DAY, Lot, PlanLine, SeasonPlan, Wrap
 from hilum.domain.ports import Store
 from hilum.keeping.lots.ahead import Storage, evidence_then, losses_ahead, storage_named
+from hilum.keeping.lots.known import Known
 from hilum.keeping.lots.origin import ms_of
 from hilum.keeping.lots.outlook import Case, lot_cases
 from hilum.keeping.lots.snapshot import Snapshot
@@ -26,6 +27,7 @@ from hilum.keeping.seasons.seasonline import (
 from hilum.keeping.seasons.seasonlots import Hand, hand_of, oldest_first, serves, wants_any
 from hilum.keeping.seasons.seasonwords import STATED, answer, duplicate, line_notes, verdict_words
 from hilum.science.decisions import WEAK_SEED, Judgement, Plan, Verdict, judge
+from hilum.science.germination import Evidence
 from hilum.science.kinds import Kind, kind
 from hilum.science.posterior import Band, posteriors
 from hilum.science.sowing import Levels
@@ -170,34 +172,35 @@ def _at_sowing(
     at_ms, sow_ms = span_ms
     days = np.array([(sow_ms - at_ms) / MS_PER_DAY])
     grown: dict[str, _Grown] = {}
-    usable, evidences, losses = [], [], []
+    asked: dict[str, tuple[Evidence, float, int]] = {}
     for case in lot_cases(shelf.store, lots, at_ms):
         grown[case.lot.code] = _Grown(case)
-        if case.evidence is None:
-            continue
-        stay = shelf.open_stay(case.lot.code, at_ms)
-        ahead = losses_ahead(case, stay.wrap if stay else Wrap.OPEN, storage, days)
-        evidence, loss = evidence_then(case, ahead, 0)
-        usable.append(_Grown(case, wet=ahead.wet))
-        evidences.append(evidence)
-        losses.append(loss)
-    loss_probit = np.array(losses)
-    for chunk in posteriors(evidences):
-        loss_here = loss_probit[chunk.lots]
-        levels = chunk.levels(loss_here, FINE if fine else COARSE)
-        band = chunk.shown(loss_here[:, None])
-        for place, which in enumerate(chunk.lots):
-            one = usable[which]
-            grown[one.case.lot.code] = replace(
-                one,
-                levels=Levels(levels.fraction[place], levels.weight[place]),
-                band=Band(
-                    float(np.asarray(band.median_pct)[place, 0]),
-                    float(np.asarray(band.low_pct)[place, 0]),
-                    float(np.asarray(band.high_pct)[place, 0]),
-                ),
-            )
+        if case.evidence is not None:
+            stay = shelf.open_stay(case.lot.code, at_ms)
+            ahead = losses_ahead(case, stay.wrap if stay else Wrap.OPEN, storage, days)
+            grown[case.lot.code] = _Grown(case, wet=ahead.wet)
+            asked[case.lot.code] = (*evidence_then(case, ahead, 0), FINE if fine else COARSE)
+    for code, (levels, band) in zip(asked, _AT_LOSS.answers(list(asked.values())), strict=True):
+        grown[code] = replace(grown[code], levels=levels, band=band)
     return grown
+
+
+def _at_loss(asked: Sequence[tuple[Evidence, float, int]]) -> list[tuple[Levels, Band]]:
+    """Germination of lots at losses, cut into so many levels (as many for all), and as shown."""
+    losses, count = np.array([loss for _, loss, _ in asked]), asked[0][2]
+    found: dict[int, tuple[Levels, Band]] = {}
+    for chunk in posteriors([evidence for evidence, *_ in asked]):
+        here = losses[chunk.lots]
+        levels, band = chunk.levels(here, count), chunk.shown(here[:, None])
+        ends = [np.asarray(end)[:, 0] for end in (band.median_pct, band.low_pct, band.high_pct)]
+        rows = np.stack(ends, axis=1).tolist()
+        for place, which in enumerate(chunk.lots.tolist()):
+            one = Levels(levels.fraction[place].copy(), levels.weight[place].copy())
+            found[which] = one, Band(*rows[place])
+    return [found[which] for which in range(len(asked))]
+
+
+_AT_LOSS = Known(_at_loss, 10_000)
 
 
 def days_of_test(seed: Kind) -> int:
