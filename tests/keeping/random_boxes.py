@@ -116,10 +116,11 @@ def random_box(number: int, days: int = 330) -> RandomBox:
         [*events, Swap(swap, rng.uniform(0.0, 0.03))],
     )
     truth = model.advance(air)
-    return RandomBox(number, spec, swap, air, truth, _from(truth, swap + 2 * MS_PER_DAY))
+    return RandomBox(number, spec, swap, air, truth, since(truth, swap + 2 * MS_PER_DAY))
 
 
-def _from(truth: BoxTruth, start_ms: int) -> BoxTruth:
+def since(truth: BoxTruth, start_ms: int) -> BoxTruth:
+    """The part of a truth from a time on."""
     i = int(np.searchsorted(truth.time_ms, start_ms))
     names = BoxTruth.__dataclass_fields__
     return replace(truth, **{name: getattr(truth, name)[..., i:] for name in names})

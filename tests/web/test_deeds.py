@@ -119,6 +119,32 @@ def test_fresh_desiccant_is_offered_as_it_was_last_time(
     assert event.text == "150 g of bentonite clay. from the oven"
 
 
+def test_what_desiccant_held_and_when_it_was_dried_is_kept(
+    parts: WebParts, client: TestClient
+) -> None:
+    """Both may stay empty; what cannot be is refused beside its field, and nothing is lost."""
+    send(client, "/boxes/tub/swap", grams="150", load_pct="8,5", dried="2025-11-01")
+    event = parts.store.events(box="tub")[0]
+    data = dict(event.data)
+    assert data["initial_load_pct"] == 8.5
+    dried = data["regenerated_ms"]
+    assert isinstance(dried, (int, float))
+    assert parts.style.day(int(dried)) == "2025-11-01"
+    assert event.text == "150 g of silica gel. It held 8.5 g of water per 100 g."
+    for field, typed, words in (
+        ("load_pct", "-1", "hold from 0 to about"),
+        ("load_pct", "60", "hold from 0 to about"),
+        ("load_pct", "wet", "is not a number"),
+        ("dried", "2025-12-24", "That is after it went in."),
+        ("dried", "soon", "no date"),
+    ):
+        page = send(client, "/boxes/tub/swap", 422, grams="140", **{field: typed})
+        assert words in wrong(page, field)
+        kept = filled_in(page.one(of="fill"))
+        assert (kept["grams"], kept[field]) == (["140"], [typed])
+    assert parts.store.events(box="tub")[0] == event
+
+
 @pytest.mark.parametrize("grams", ["", "0", "-3", "much", "1e9", "nan"])
 def test_desiccant_without_a_weight_is_refused(
     parts: WebParts, client: TestClient, grams: str

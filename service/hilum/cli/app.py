@@ -8,10 +8,10 @@ from hilum import __version__
 from hilum.cli import (
     access,
     alerts,
+    boxcare,
     calculators,
     corrections,
     desk,
-    keep,
     lotcare,
     readings,
     running,
@@ -54,7 +54,7 @@ app.command("rebuild")(running.rebuild)
 app.command("check")(running.check)
 app.command("backup")(safekeeping.backup)
 app.command("restore")(safekeeping.restore)
-app.add_typer(keep.boxes, name="boxes")
+app.add_typer(boxcare.boxes, name="boxes")
 app.add_typer(corrections.sensors, name="sensors")
 app.add_typer(lotcare.lots, name="lots")
 app.add_typer(readings.readings, name="readings")

@@ -20,6 +20,16 @@ OFFERED = ("silica-gel", "zeolite-4a", "clay")
 
 FIRST_LOOK = 1_000
 
+LOAD = Field(
+    "load_pct",
+    "Water it held already",
+    "decimal",
+    unit="g per 100 g",
+    hint="Fresh from the oven, about 2, if you leave it empty. By weight: what it weighs more than "
+    "dry, for each 100 g dry.",
+)
+DRIED = Field("dried", "It was dried", "date", hint="May stay empty.")
+
 
 def box_deeds(parts: WebParts) -> tuple[Deed, ...]:
     """Give the deeds of boxes."""
@@ -152,7 +162,7 @@ def _swap(parts: WebParts) -> Deed:
             Field("grams", "How much, dry", "decimal", amount, unit="g", required=True),
             Field("desiccant", "Which", "select", chosen, options=options),
         )
-        view = FormView(f"/boxes/{key}/swap", "Note it", fields, (AT, WORDS))
+        view = FormView(f"/boxes/{key}/swap", "Note it", fields, (LOAD, DRIED, AT, WORDS))
         return _about(
             box,
             "Fresh desiccant",
@@ -167,9 +177,13 @@ def _swap(parts: WebParts) -> Deed:
         which = typed.text("desiccant") or DEFAULT
         if which not in desiccants():
             raise InvalidInputError("Choose one of these.", "desiccant")
+        dried = typed.text("dried")
         event = boxcare.note_swap(
-            parts.store, key, which, grams, typed.text("text"), at_ms=at_ms, now_ms=now_ms
-        )
+            parts.store, key, which, grams, typed.text("text"),
+            load_pct=typed.number("load_pct"),
+            dried_ms=typed.moment("dried", at_ms) if dried else None,
+            at_ms=at_ms, now_ms=now_ms,
+        )  # fmt: skip
         return target(f"/boxes/{key}", [event])
 
     return Deed("/boxes/{key}/swap", page, act)

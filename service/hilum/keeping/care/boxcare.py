@@ -13,13 +13,16 @@ from hilum.domain.errors import ConflictError, InvalidInputError
 from hilum.domain.model import Box, BoxType, Changes, Event, EventType, Placement, Role
 from hilum.domain.ports import KeepingStore, Store
 from hilum.keeping.care.lotparts import check_past, plain
-from hilum.science.desiccant import find_desiccant
+from hilum.science.desiccant import Desiccant, find_desiccant, gel_load_pct
 
 CORRECTABLE = tuple(f.name for f in fields(Box) if f.name not in {"slug", "archived"})
 """Fields of a box that a correction may change."""
 
 LONGEST_SLUG = 60
 MOST_GRAMS = 100_000.0
+FULL_AT = (95.0, 20.0)
+"""Humidity [%] and temperature [°C] in which desiccant holds about all it can."""
+
 HEAVIER = 2.0
 """No desiccant takes up its own weight of water below 100 % RH: more is a slip of the pen."""
 
@@ -211,21 +214,52 @@ def note_swap(
     grams: float,
     text: str,
     *,
+    load_pct: float | None = None,
+    dried_ms: int | None = None,
     at_ms: int,
     now_ms: int,
 ) -> Event:
     """Note that fresh desiccant was put into a box.
 
+    Parameters
+    ----------
+    store : KeepingStore
+        Where the journal is kept.
+    box : str
+        Slug.
+    desiccant : str
+        Kind.
+    grams : float
+        Dry weight [g].
+    text : str
+        More words; may be empty.
+    load_pct : float, optional
+        Water it held already [g per 100 g]; not given: fresh from the oven.
+    dried_ms : int, optional
+        When it was dried.
+    at_ms, now_ms : int
+        When it went in; and the time of writing.
+
     Raises
     ------
     InvalidInputError
-        The desiccant is not known, its weight cannot be, or the time lies in the future.
+        The desiccant is not known, its weight or load cannot be, it was dried after it went in, or
+        the time lies in the future.
     """
     kept = find_desiccant(desiccant)
     _check_grams(grams, "grams")
-    data = (("desiccant", kept.key), ("grams", grams))
-    words = f"{grams:g} g of {kept.name.split(' (')[0]}. {text}".strip()
-    return _noted(store, Event(0, at_ms, EventType.SWAP, box, text=words, data=data), now_ms)
+    data: list[tuple[str, float | str | None]] = [("desiccant", kept.key), ("grams", grams)]
+    words = f"{grams:g} g of {kept.name.split(' (')[0]}."
+    if load_pct is not None:
+        _check_load(kept, load_pct)
+        data.append(("initial_load_pct", load_pct))
+        words += f" It held {load_pct:g} g of water per 100 g."
+    if dried_ms is not None:
+        if dried_ms > at_ms:
+            raise InvalidInputError("That is after it went in.", "dried")
+        data.append(("regenerated_ms", dried_ms))
+    words = f"{words} {text}".strip()
+    return _noted(store, Event(0, at_ms, EventType.SWAP, box, text=words, data=tuple(data)), now_ms)
 
 
 def note_weighing(
@@ -277,6 +311,16 @@ def note(
     if lot is not None:
         store.lot(lot)
     return _noted(store, Event(0, at_ms, EventType.NOTE, box, lot, text=text.strip()), now_ms)
+
+
+def _check_load(desiccant: Desiccant, load_pct: float) -> None:
+    full = gel_load_pct(desiccant.key, *FULL_AT)
+    if not 0 <= load_pct <= full:
+        raise InvalidInputError(
+            f"100 g of {desiccant.name.split(' (')[0]} hold from 0 to about {full:.0f} g of water, "
+            f"not {load_pct:g}.",
+            "load_pct",
+        )
 
 
 def _check_grams(grams: float, field: str) -> None:

@@ -1,7 +1,7 @@
 """What lies in a box, read from the journal and the lots: desiccant, weighings, seed."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from hilum.domain.model import Event, EventType, Lot, Stay
 from hilum.domain.ports import Store
@@ -68,7 +68,7 @@ def desiccants(events: Iterable[Event], now_ms: int) -> Desiccants:
             if grams is None or not _known(str(name)):
                 unread += 1
             else:
-                charges.append(Charge(find_desiccant(str(name)).key, grams, event.time_ms))
+                charges.append(_charge(find_desiccant(str(name)).key, grams, event.time_ms, data))
         elif event.type is EventType.WEIGHED and "dry_grams" in data:
             dry = _positive(data["dry_grams"])
             if grams is None or dry is None or grams < dry:
@@ -76,6 +76,19 @@ def desiccants(events: Iterable[Event], now_ms: int) -> Desiccants:
             else:
                 weighings.append(Weighing(event.time_ms, 100.0 * (grams / dry - 1.0)))
     return Desiccants(tuple(charges), tuple(weighings), unread)
+
+
+def _charge(
+    desiccant: str, grams: float, time_ms: int, data: Mapping[str, float | str | None]
+) -> Charge:
+    """A charge with what it held and when it was dried, as far as that is noted."""
+    charge = Charge(desiccant, grams, time_ms)
+    load, dried_ms = data.get("initial_load_pct"), data.get("regenerated_ms")
+    if isinstance(load, (int, float)) and load >= 0:
+        charge = replace(charge, initial_load_pct=float(load))
+    if isinstance(dried_ms, (int, float)) and dried_ms <= time_ms:
+        charge = replace(charge, regenerated_ms=int(dried_ms))
+    return charge
 
 
 def _positive(value: object) -> float | None:

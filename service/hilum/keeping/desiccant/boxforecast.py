@@ -34,6 +34,7 @@ SMOOTH_DAYS = 31  # ups and downs quicker than this are left to chance
 BLOCK_DAYS = 3  # points of the slope: the median of so many days
 IMPLIED_DAYS = 14  # over which the air outside is worked back from the gain
 HORIZON_DAYS = 400
+AHEAD_STEP_DAYS = 5
 FUTURES = 240
 SEED_OF_CHANCE = 20_240
 
@@ -130,11 +131,21 @@ class Gain:
 
 
 @dataclass(frozen=True, slots=True)
+class Ahead:
+    """Humidity to come if nothing is done [% eRH]: 5th, 50th and 95th of a hundred, by day."""
+
+    days: Floats  # from now
+    low_pct: Floats
+    middle_pct: Floats
+    high_pct: Floats
+
+
+@dataclass(frozen=True, slots=True)
 class Forecast:
     """Days from now to the limit: 5th, 50th and 95th of a hundred; infinite beyond the horizon.
 
     Gains are water entering now [g/d]. ``days_per_pct`` is by how many days a sensor that is 1 %
-    off moves the date.
+    off moves the date. ``ahead`` is the course of humidity, without the swings of single days.
     """
 
     low_days: float
@@ -144,6 +155,7 @@ class Forecast:
     gain_low_g: float
     gain_high_g: float
     days_per_pct: float
+    ahead: Ahead | None = None
 
 
 def usable_days(record: BoxRecord) -> Flags:
@@ -169,6 +181,63 @@ def forecast(record: BoxRecord, limit_pct: float) -> Forecast | None:
     Forecast or None
         ``None``: the box gains no water.
     """
+    futures = _futures(record)
+    if futures is None:
+        return None
+    days = record.days
+    balance = Balance(record.charge, record.scale, record.seeds, futures.typical_c)
+    now = days.known & (days.day > -NOW_DAYS)
+    if not now.any():
+        now = days.day > days.day[days.known][-1] - NOW_DAYS
+    level = days.rh_pct - balance.per_degree(days.rh_pct) * (days.temp_c - futures.typical_c)
+    middle = float(np.median(level[now]))
+    return _told(record, futures, balance, (middle, NOW_DAYS / 2.0), limit_pct)
+
+
+def forecast_fresh(before: BoxRecord, charge: Charge, limit_pct: float) -> Forecast | None:
+    """Forecast how long a charge will hold a box, before its own record can tell.
+
+    The water of the box is what its seed held when the charge went in, and what the charge held by
+    itself; the box lets water in as it did before.
+
+    Parameters
+    ----------
+    before : BoxRecord
+        The box up to the moment the charge went in, with at least ``LEAST_DAYS`` usable days.
+    charge : Charge
+        The charge; days count from when it went in.
+    limit_pct : float
+        Equilibrium humidity at which it is exhausted.
+
+    Returns
+    -------
+    Forecast or None
+        ``None``: the box gained no water before.
+    """
+    futures = _futures(before)
+    if futures is None:
+        return None
+    days = before.days
+    balance = Balance(charge, 1.0, before.seeds, futures.typical_c)
+    seed_g = held_g(before.seeds, days.day, days.temp_c, days.rh_pct)[-1]
+    water = np.array([seed_g + charge.grams * charge.initial_load_pct / 100.0])
+    return _told(before, futures, balance, (float(balance.rh_pct(water)[0]), 0.0), limit_pct)
+
+
+@dataclass(frozen=True, slots=True)
+class _Futures:
+    """Futures of a box, one a row: temperature, conductance and air outside, day by day."""
+
+    temp_c: Floats
+    typical_c: float
+    gains: Sequence[Gain]
+    conductance: Floats
+    outside_pa: Floats
+    rng: np.random.Generator
+
+
+def _futures(record: BoxRecord) -> _Futures | None:
+    """Draw the futures that a record allows; ``None`` if the box gains no water."""
     days = record.days
     rng = np.random.default_rng(SEED_OF_CHANCE)
     climate = fit_season(
@@ -181,17 +250,33 @@ def forecast(record: BoxRecord, limit_pct: float) -> Forecast | None:
         return None
     conductance, outside_pa = _drawn(gains, days, ahead, rng)
     typical_c = float(climate.at(days.day[-1:])[0])
-    balance = Balance(record.charge, record.scale, record.seeds, typical_c)
-    now = days.known & (days.day > -NOW_DAYS)
-    if not now.any():
-        now = days.day > days.day[days.known][-1] - NOW_DAYS
-    level = days.rh_pct - balance.per_degree(days.rh_pct) * (days.temp_c - typical_c)
-    start = np.median(level[now]) + record.sensor_pct * rng.standard_normal(FUTURES)
-    paths = _paths(balance, start, conductance, outside_pa, temp_c)
+    return _Futures(temp_c, typical_c, gains, conductance, outside_pa, rng)
+
+
+def _told(
+    record: BoxRecord,
+    futures: _Futures,
+    balance: Balance,
+    level: tuple[float, float],
+    limit_pct: float,
+) -> Forecast:
+    """Let every future run up to the limit; ``level`` is a humidity [%] and how old it is [d]."""
+    rng = futures.rng
+    start = level[0] + record.sensor_pct * rng.standard_normal(FUTURES)
+    paths = _paths(balance, (start, level[1]), futures)
+    ahead = _ahead(paths)
     paths += redrawn(_held(record), rng, FUTURES, HORIZON_DAYS)
     hits = _first_above(paths, limit_pct)
     low, middle, high = (float(q) for q in np.percentile(hits, (5, 50, 95), method="nearest"))
-    return _result(record, gains, balance, float(np.median(level[now])), (low, middle, high))
+    told = _result(record, futures.gains, balance, level[0], (low, middle, high))
+    return replace(told, ahead=ahead)
+
+
+def _ahead(paths: Floats) -> Ahead:
+    """Course of humidity over all futures, every few days."""
+    days = np.arange(0, paths.shape[1], AHEAD_STEP_DAYS)
+    low, middle, high = np.percentile(paths[:, days], (5, 50, 95), axis=0)
+    return Ahead(days + 0.5, low, middle, high)
 
 
 def water_g(record: BoxRecord) -> Floats:
@@ -305,20 +390,20 @@ def _weather(rng: np.random.Generator, count: int, days: int) -> Floats:
     return course.T
 
 
-def _paths(
-    balance: Balance, start: Floats, conductance: Floats, outside_pa: Floats, temp_c: Floats
-) -> Floats:
-    """Humidity of the box day by day in each future."""
+def _paths(balance: Balance, start: tuple[Floats, float], futures: _Futures) -> Floats:
+    """Humidity of the box day by day in each future, from a humidity so many days ago."""
+    outside_pa, temp_c, slopes = futures.outside_pa, futures.temp_c, futures.conductance
     full_pa = saturation_pressure_water_pa(temp_c)
-    force = outside_pa[:, 0] - start / 100.0 * full_pa[:, 0]
-    water = balance.water_g(start) + conductance * force * NOW_DAYS / 2.0
+    level, age_days = start
+    force = outside_pa[:, 0] - level / 100.0 * full_pa[:, 0]
+    water = balance.water_g(level) + slopes * force * age_days
     paths = np.empty_like(temp_c)
     for day in range(temp_c.shape[1]):
         level = balance.rh_pct(water)
         warm = temp_c[:, day] - balance.temp_c
         paths[:, day] = level + balance.per_degree(level) * warm
         inside_pa = np.clip(paths[:, day], 0.0, 100.0) / 100.0 * full_pa[:, day]
-        water = water + conductance * (outside_pa[:, day] - inside_pa)
+        water = water + slopes * (outside_pa[:, day] - inside_pa)
     return paths
 
 

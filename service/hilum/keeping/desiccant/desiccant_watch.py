@@ -4,8 +4,8 @@ The figures come from ``boxforecast``; here the record is gathered, and whatever
 telling a date is said instead.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
@@ -23,19 +23,25 @@ from hilum.keeping.desiccant.boxforecast import (
     STATED_PCT,
     UNCHECKED_PCT,
     WINDOW_DAYS,
+    Ahead,
     BoxRecord,
     forecast,
+    forecast_fresh,
     usable_days,
 )
 from hilum.keeping.desiccant.boxwater import WEIGHED_SCALE, Charge, Weighing, weighed_scale
 from hilum.keeping.desiccant.durations import in_span, span_words
 from hilum.keeping.overview import current_sensor
 from hilum.keeping.reckoning.corrected import in_force
-from hilum.science.desiccant import find_desiccant, gel_load_pct
+from hilum.science.desiccant import FRESH_LOAD_PCT, find_desiccant, gel_load_pct
 
 DUE_AHEAD_DAYS = 14.0
 """A swap is due when the early end of the interval is this near: time to find the oven."""
 
+NEW_DAYS = 42
+"""So long the time before a charge is looked at too: until its own days are enough, with gaps."""
+
+STOOD_DAYS = 7
 OLD_DAYS = 3.0
 """Conditions older than this are not taken for now."""
 
@@ -76,6 +82,7 @@ class DesiccantOutlook:
     due_low_ms: int | None = None
     due_high_ms: int | None = None
     wait_days: int | None = None
+    ahead: Ahead | None = None  # the course of humidity if nothing is done
     days_per_pct: float | None = None  # by how much a sensor 1 % off moves the date
     outside: bool = False  # whether a sensor stands outside
     notes: tuple[str, ...] = ()
@@ -140,10 +147,18 @@ class Gathered:
     seed: Seed
     unread: int = 0
     checked: bool = False  # whether the sensor inside was corrected
+    before: "Gathered | None" = None  # up to when the present charge went in, while that is new
 
 
 def gather(store: Store, box: Box, now_ms: int) -> Gathered:
     """Read what a box's record says, up to a moment."""
+    found = _gathered(store, box, now_ms)
+    if not found.charges or found.charges[-1].charged_ms < now_ms - NEW_DAYS * MS_PER_DAY:
+        return found
+    return replace(found, before=_gathered(store, box, found.charges[-1].charged_ms - 1))
+
+
+def _gathered(store: Store, box: Box, now_ms: int) -> Gathered:
     start_ms = now_ms - HISTORY_DAYS * MS_PER_DAY
     placements = store.placements(box=box.slug)
     last_ms = now_ms - MS_PER_HOUR + 1  # hours that are over
@@ -209,7 +224,11 @@ def _with_trend(found: Gathered, days: BoxDays, notes: tuple[str, ...]) -> Desic
         wait = max(wait, _still_settling(record))
         more_days = "one more day" if wait == 1 else f"{wait} more days"
         words = f"No trend yet: needs {more_days} of readings."
-        return _told(found, WatchState.SETTLING, words, notes, scale=scale, wait_days=wait)
+        first, figures = _first_word(found)
+        words, notes = f"{words}{first}", notes + _put_in(found, days)
+        return _told(
+            found, WatchState.SETTLING, words, notes, scale=scale, wait_days=wait, **figures
+        )
     answer = forecast(record, found.box.target_high_pct)
     if answer is None:
         words = "The box takes up no water that can be told: no swap in sight."
@@ -225,8 +244,53 @@ def _with_trend(found: Gathered, days: BoxDays, notes: tuple[str, ...]) -> Desic
         due_ms=_moment(found.now_ms, answer.days),
         due_low_ms=_moment(found.now_ms, answer.low_days),
         due_high_ms=_moment(found.now_ms, answer.high_days),
+        ahead=answer.ahead,
         days_per_pct=answer.days_per_pct if np.isfinite(answer.days_per_pct) else None,
     )  # fmt: skip
+
+
+def _first_word(found: Gathered) -> tuple[str, Mapping[str, int | None]]:
+    """Say how long a new charge may last, by how the box was before and what the charge held."""
+    charge, before = found.charges[-1], found.before
+    changed = found.seed.changed_ms
+    if before is None or before.days is None or (changed or 0) > charge.charged_ms:
+        return "", {}
+    scale, _ = _scale(before, before.days) if before.charges else (1.0, ())
+    record = record_of(before, before.days, scale)
+    if usable_days(record).sum() < LEAST_DAYS:
+        return "", {}
+    answer = forecast_fresh(record, charge, found.box.target_high_pct)
+    if answer is None:
+        return "", {}
+    low, middle, high = (
+        max(days - (found.now_ms - charge.charged_ms) / MS_PER_DAY, 0.0)
+        for days in (answer.low_days, answer.days, answer.high_days)
+    )
+    words = in_span(low, middle, high)
+    if not words:
+        return "", {}
+    return f" By how the box was before, fresh desiccant is due {words}.", {
+        "due_ms": _moment(found.now_ms, middle),
+        "due_low_ms": _moment(found.now_ms, low),
+        "due_high_ms": _moment(found.now_ms, high),
+    }
+
+
+def _put_in(found: Gathered, days: BoxDays) -> tuple[str, ...]:
+    """Say what a new charge can still take up, by what it held when it went in."""
+    charge, limit = found.charges[-1], found.box.target_high_pct
+    full = gel_load_pct(charge.desiccant, limit, float(days.temp_c[-1]))
+    room = charge.grams * (full - charge.initial_load_pct) / 100.0
+    if room <= 0.0:
+        return (f"It went in with as much water as it can hold at {limit:g} %: it dries nothing.",)
+    notes = [f"As it went in it can take up about {room:.0f} g of water by {limit:g} %."]
+    stood = charge.charged_ms - (charge.regenerated_ms or charge.charged_ms)
+    if stood > STOOD_DAYS * MS_PER_DAY and charge.initial_load_pct <= FRESH_LOAD_PCT.value:
+        notes.append(
+            f"It was dried {span_words(stood / MS_PER_DAY)} before it went in: unless it stood "
+            "airtight, it held more than noted."
+        )
+    return tuple(notes)
 
 
 def _of_the_sensor(found: Gathered, shift: str) -> str:
