@@ -17,7 +17,7 @@ def test_backup_and_restore(hilum: Run, tmp_path: Path) -> None:
     assert written.json["same_disk"] is True
     again = hilum("restore", written.json["file"], "--data-dir", tmp_path / "new")
     assert again.code == 0
-    assert "1 boxes, 1 lots" in again.out
+    assert "1 box, 1 lot, 0 tests" in again.out
     assert hilum("lots", "list", "--data-dir", tmp_path / "new").out.startswith("A1\tonion")
 
 
@@ -26,7 +26,7 @@ def test_backup_says_where_it_stands(hilum: Run) -> None:
     hilum("boxes", "add", "Blue tub")
     said = hilum("backup", "--keep", "3").out
     assert "Backup written and checked:" in said
-    assert "0 readings, 1 boxes" in said
+    assert "0 readings, 1 box," in said
     assert "keep a copy elsewhere" in said
 
 

@@ -102,7 +102,11 @@ def restore(
 
 def in_words(rows: dict[str, int]) -> str:
     """What a database holds."""
-    return (
-        f"{rows.get('reading', 0):,} readings, {rows.get('box', 0)} boxes, "
-        f"{rows.get('lot', 0)} lots, {rows.get('germination_test', 0)} tests"
+    named = (
+        ("reading", "reading", "readings"),
+        ("box", "box", "boxes"),
+        ("lot", "lot", "lots"),
+        ("germination_test", "test", "tests"),
     )
+    amounts = ((rows.get(table, 0), one, many) for table, one, many in named)
+    return ", ".join(f"{amount:,} {one if amount == 1 else many}" for amount, one, many in amounts)
