@@ -138,9 +138,9 @@ def test_doubt_then_is_that_of_all_the_loss_until_then() -> None:
     for place, cold, dry in ((0, 0.0, 0.2), (1, 0.8, 0.6)):
         evidence, loss = evidence_then(here, coming, place)
         whole = lost + float(coming.loss_probit[place])
-        assert loss == pytest.approx(whole)
+        assert loss == pytest.approx(whole, rel=1e-3)  # told to four digits
         expected = 4.0 * math.exp((cold * math.log(2.0) + dry * math.log(1.5)) / whole)
-        assert evidence.factor == pytest.approx(expected, rel=1e-9)
+        assert evidence.factor == pytest.approx(expected, rel=1e-3)
         assert here.evidence is not None
         assert evidence.counts == here.evidence.counts
 
