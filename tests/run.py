@@ -2,7 +2,8 @@
 
 Installs what it needs (services from Debian's packages where that is allowed), makes
 an environment, then: format check, lint, strict types, import contracts, the whole suite, the wheel
-built and run in a clean environment. With ``CI`` set, a missing service fails instead of skipping.
+built and run in a clean environment, and an audit of the pinned packages. With ``CI`` set, a
+missing service fails instead of skipping.
 
 ``python3 tests/run.py --only check,suite`` runs a part; what stands after ``--`` goes to pytest.
 """
@@ -29,7 +30,8 @@ PACKAGES = {
     "influxd": "influxdb",
     "ip": "iproute2",
 }
-STEPS = ("check", "suite", "wheel")
+STEPS = ("check", "suite", "wheel", "audit")
+AUDITOR = "pip-audit==2.10.1"  # in an environment of its own: Hilum needs nothing of it
 
 
 def run(*command: str | Path, env: dict[str, str] | None = None) -> None:
@@ -139,6 +141,18 @@ def wheel() -> None:
     print("The wheel serves its pages.")
 
 
+def audit() -> None:
+    """Ask whether pinned packages have known weaknesses, where somebody can be asked."""
+    with tempfile.TemporaryDirectory(prefix="hilum-audit-") as folder:
+        own = Path(folder) / "own"
+        run(sys.executable, "-m", "venv", own)
+        install = [str(own / "bin" / "python"), "-m", "pip", "install", "-q", AUDITOR]
+        if subprocess.run(install, check=False).returncode:
+            print("Dependencies were NOT audited: pip-audit cannot be installed here.")
+            return
+        run(own / "bin" / "python", ROOT / "tests" / "audit.py")
+
+
 def smoke(hilum: Path, data: Path) -> None:
     """Start the installed program and fetch what a browser would."""
     with socket.socket() as probe:
@@ -194,6 +208,8 @@ def main() -> None:
         suite(asked.pytest)
     if "wheel" in steps:
         wheel()
+    if "audit" in steps:
+        audit()
 
 
 if __name__ == "__main__":
