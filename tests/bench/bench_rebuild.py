@@ -1,56 +1,29 @@
-"""How long a rebuild of the ledger takes against the bare arithmetic over arrays in memory.
+"""How long a rebuild of the ledger takes against reading all into arrays and the bare arithmetic.
 
 Run by hand: ``python tests/bench/bench_rebuild.py [readings]``. The bare side knows no gaps, no
-wet, cold or dry parts and no rows; it reads nothing and writes nothing. The rebuild includes the
-hour and day summaries. On a busy machine the ratio of processor time is the steadier one.
+wet, cold or dry parts and no rows; it holds all readings at once and writes nothing. The rebuild
+includes the hour and day summaries, in bounded memory.
 """
 
+import sqlite3
+import subprocess
 import sys
-import tempfile
-import time
+from contextlib import closing
 from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 import numpy as np
 
-from hilum.domain.model import (
-    Box,
-    BoxType,
-    CurveKey,
-    Floats,
-    Ints,
-    Placement,
-    Reading,
-    Role,
-    Sensor,
-    Wrap,
-)
+from bench.decade import MODELS, SENSOR, T0, WRAPS, asked, database
+from bench.rows import Row, least, ms, table
+from hilum.domain.model import Floats, Ints, Wrap
 from hilum.keeping.reckoning.keeper import LedgerKeeper
 from hilum.science.lag import tau_days
 from hilum.science.seedmodel import SeedModel, equilibrium_mc_dry_pct, loss_rate_per_day, model_for
 from hilum.stores.sqlite import SqliteStore
 
-READINGS = 5_000_000
-T0 = 1_400_000_000_000
-MODELS = (
-    "allium-cepa/oil23.5/small",
-    "lactuca-sativa*0.4/oil37/small",
-    "gossypium-hirsutum/oil21/small",
-    "pisum-sativum/oil1.5/large",
-    "zea-mays/d245-maize-yellow-dent/large",
-    "brassica-napus/oil45/small",
-)
-WRAPS = (Wrap.PAPER, Wrap.POLY)
 BLOCK = 4096
-
-
-def history(count: int) -> tuple[Ints, Floats, Floats]:
-    """Ten years of minutes with weather."""
-    rng = np.random.default_rng(1)
-    time_ms = T0 + np.arange(count) * 60_000 + rng.integers(0, 900, count)
-    day = (time_ms - T0) / 86_400_000
-    temp_c = 15 + 8 * np.sin(day * 2 * np.pi / 365) + 2 * np.sin(day * 2 * np.pi)
-    rh_pct = 45 + 10 * np.sin(day * 2 * np.pi / 365) + rng.normal(0, 0.5, count)
-    return time_ms, np.round(temp_c, 2), np.round(rh_pct, 2)
 
 
 def bare_lag(time_days: Floats, target: Floats, tau: Floats) -> Floats:
@@ -81,50 +54,74 @@ def bare_curve(
     return np.cumsum(0.5 * (rate[1:] + rate[:-1]) * np.diff(time_days))
 
 
-def fill(store: SqliteStore, time_ms: Ints, temp_c: Floats, rh_pct: Floats) -> None:
-    """Put the readings in, and one box with twelve curves."""
-    store.save_box(Box("tub", "Tub", BoxType.TUB))
-    store.save_sensor(Sensor("lane/a1", 0))
-    store.add_placement(Placement(0, "lane/a1", "tub", Role.INSIDE, 0))
-    store.add_curves([CurveKey("tub", model, wrap) for model in MODELS for wrap in WRAPS])
-    columns = (time_ms.tolist(), temp_c.tolist(), rh_pct.tolist())
-    readings = [Reading("lane/a1", *each) for each in zip(*columns, strict=True)]
-    for start in range(0, len(readings), 100_000):
-        store.add(readings[start : start + 100_000], T0)
+def read(path: Path) -> tuple[Ints, Floats, Floats]:
+    """Read all readings into arrays, as one would first write it."""
+    kinds = [("time_ms", np.int64), ("temp_c", np.float64), ("rh_pct", np.float64)]
+    with closing(sqlite3.connect(path)) as conn:
+        rows = conn.execute("SELECT time_ms, temp_c, rh_pct FROM reading ORDER BY time_ms")
+        table = np.fromiter(rows, dtype=kinds)
+    return tuple(np.ascontiguousarray(table[name]) for name, _ in kinds)  # type: ignore[return-value]
 
 
-def clocks() -> Floats:
-    """Time by the wall clock and by the processor [s]."""
-    return np.array([time.perf_counter(), time.process_time()])
-
-
-def main(count: int) -> None:
-    """Time both and print the ratio."""
-    time_ms, temp_c, rh_pct = history(count)
+def bare(path: Path) -> dict[tuple[str, Wrap], float]:
+    """Read, and follow all curves; give the loss of each at the end."""
+    time_ms, temp_c, rh_pct = read(path)
     time_days = (time_ms - T0) / 86_400_000
-    began = clocks()
-    bare = {
+    return {
         (model, wrap): bare_curve(time_days, temp_c, rh_pct, model_for(model), wrap)[-1]
         for model in MODELS
         for wrap in WRAPS
     }
-    bare_s = clocks() - began
-    with tempfile.TemporaryDirectory() as folder:
-        store = SqliteStore(Path(folder) / "bench.sqlite3")
-        fill(store, time_ms, temp_c, rh_pct)
-        began = clocks()
-        LedgerKeeper(store).update()
-        ledger_s = clocks() - began
-        for key in store.curves():
-            loss = store.rows(key).loss_probit[-1]
-            off = loss / bare[key.model, key.wrap] - 1
-            print(f"{key.model:40} {key.wrap:6} {loss:.6f} probit, {off:+.1e} off the bare one")
-        store.close()
-    print(f"{count:,} readings, {len(bare)} curves")
-    for name, bare_one, ledger_one in zip(("wall", "processor"), bare_s, ledger_s, strict=True):
-        ratio = ledger_one / bare_one
-        print(f"{name}: bare {bare_one:.1f} s, rebuild {ledger_one:.1f} s, ratio {ratio:.2f}")
+
+
+def agrees(store: SqliteStore, losses: dict[tuple[str, Wrap], float]) -> None:
+    """Stop if both did not compute the same thing."""
+    for key in store.curves():
+        off = store.rows(key).loss_probit[-1] / losses[key.model, key.wrap] - 1
+        if abs(off) > 1e-3:
+            raise SystemExit(f"{key.model} {key.wrap}: {off:+.1e} off the bare one")
+
+
+def peak_mb(path: Path) -> float:
+    """Most memory a process of its own held while it rebuilt."""
+    code = (
+        "import sys; from pathlib import Path; from hilum.stores.sqlite import SqliteStore;"
+        "from hilum.keeping.reckoning.keeper import LedgerKeeper;"
+        "store = SqliteStore(sys.argv[1]); store.mark_dirty(sys.argv[2], 0);"
+        "LedgerKeeper(store).update(); store.close();"
+        "print(Path('/proc/self/status').read_text().split('VmHWM:')[1].split()[0])"
+    )
+    command = [sys.executable, "-c", code, str(path), SENSOR]
+    done = subprocess.run(command, check=True, capture_output=True, text=True)
+    return int(done.stdout) / 1024
+
+
+def measure(path: Path, times: int = 3) -> list[Row]:
+    """Time both over a database of ``decade``."""
+    losses: dict[tuple[str, Wrap], float] = {}
+    with closing(SqliteStore(path)) as store:
+        extent = store.extent(SENSOR)
+
+        def again() -> None:
+            store.mark_dirty(SENSOR, 0)
+            LedgerKeeper(store).update()
+
+        bare_s, ours_s = least(times, lambda: losses.update(bare(path)), again)
+        agrees(store, losses)
+    memory = peak_mb(path)
+    count = extent[0] if extent else 0
+    return [
+        Row(
+            f"rebuild of {count / 1e6:.2f} million readings, {len(losses)} curves",
+            ms(ours_s),
+            f"reading them into numpy and bare kernels: {ms(bare_s)}",
+            ours_s / bare_s,
+            1.3,
+        ),
+        Row("most memory while it does so", f"{memory:.0f} MB", "", memory, 250, unit=" MB"),
+    ]
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else READINGS)
+    with database(asked()) as found:
+        print(table(measure(found)))

@@ -122,7 +122,7 @@ class Seen:
             self.store.add(self._readings[at:until], now_ms)
             at = until
             if now_ms % (6 * HOUR) == 0:
-                self.store.refresh_tiers(name, now_ms - 7 * HOUR)
+                self.store.refresh_tiers({name: now_ms - 7 * HOUR})
             self.clock.time_ms = now_ms
             self.engine.round()
 

@@ -25,6 +25,7 @@ from hilum.domain.model import (
 )
 from hilum.domain.ports import Store
 from hilum.keeping.reckoning import keeper as keeper_module
+from hilum.keeping.reckoning import runs as runs_module
 from hilum.keeping.reckoning.keeper import LedgerKeeper
 from hilum.keeping.reckoning.ledger import JOINED_DRY_PCT
 from hilum.stores.memory import MemoryStore
@@ -185,9 +186,56 @@ def test_chunks_leave_no_trace(monkeypatch: pytest.MonkeyPatch) -> None:
     """Small chunks and many writes give the same bits as one of each."""
     readings = all_readings(3)
     whole = bits(rebuilt(readings))
-    monkeypatch.setattr(keeper_module, "CHUNK_HOURS", (5, 7))
-    monkeypatch.setattr(keeper_module, "HELD_ROWS", 20)
+    monkeypatch.setattr(runs_module, "CHUNK_HOURS", (5, 7))
+    monkeypatch.setattr(runs_module, "HELD_ROWS", 20)
     assert bits(rebuilt(readings)) == whole
+
+
+@pytest.mark.parametrize("together", [1, 2])
+def test_company_leaves_no_trace(monkeypatch: pytest.MonkeyPatch, together: int) -> None:
+    """Boxes followed together have the bits they have when each is followed alone."""
+    readings = all_readings(4)
+    parts = [readings[i::7] for i in range(7)]
+    found = []
+    for most in (together, 100):
+        monkeypatch.setattr(keeper_module, "TOGETHER", most)
+        monkeypatch.setattr(keeper_module, "LITTLE_MS", 2**60)
+        store = MemoryStore()
+        add_lots(store)
+        keeper = LedgerKeeper(store)
+        for part in parts:
+            store.add(part, T0)
+            keeper.ensure_curves()
+            keeper.update()
+        found.append(bits(store))
+    assert found[0] == found[1] == bits(rebuilt(readings))
+
+
+def test_stopped_between_long_histories_it_goes_on(store: Store) -> None:
+    """What is written stays written: stopped after one box, only the others are computed again."""
+    for slug in ("a", "b", "c"):
+        add_box(store, slug, f"lane/{slug}")
+        store.save_lot(Lot(slug, "onion"))
+        store.add_stay(Stay(0, slug, slug, Wrap.OPEN, T0))
+        times = [T0 + i * HOUR_MS for i in range(24 * 10)]
+        store.add([Reading(f"lane/{slug}", time_ms, 20.0, 40.0) for time_ms in times], T0)
+
+    def stop(done: float) -> None:
+        if done > 0.4:
+            raise KeyboardInterrupt
+
+    keeper = LedgerKeeper(store)
+    with pytest.raises(KeyboardInterrupt):
+        keeper.rebuild(stop)
+    assert len(store.dirty()) < 3
+    heard: list[float] = []
+    keeper = LedgerKeeper(store)
+    keeper.resume(heard.append)
+    whole = bits(store)
+    assert heard == sorted(heard)
+    assert heard[-1] == 1.0
+    keeper.rebuild()
+    assert bits(store) == whole
 
 
 def test_a_live_reading_touches_only_its_hour(store: Store) -> None:
@@ -308,7 +356,7 @@ def test_tiers_are_brought_up_to_date(store: Store) -> None:
 
 def test_rebuild_tells_how_far_it_is(monkeypatch: pytest.MonkeyPatch) -> None:
     """Progress never falls within a round and ends at one."""
-    monkeypatch.setattr(keeper_module, "CHUNK_HOURS", (24, 24))
+    monkeypatch.setattr(runs_module, "CHUNK_HOURS", (24, 24))
     store = MemoryStore()
     add_box(store)
     store.save_lot(Lot("L1", "onion"))

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from hilum.domain.model import CurveKey, LedgerRows, Series, Wrap
-from hilum.keeping.reckoning.kernel import chunk_of
+from hilum.keeping.reckoning.chunk import chunk_of
 from hilum.keeping.reckoning.ledger import Cursor, advance
 from hilum.science.seedmodel import loss_rate_per_day, model_for
 from keeping.plain import PlainRow, PlainSeed, plain_curve
@@ -34,8 +34,8 @@ def followed(key: CurveKey, readings: list[Conditions], gap_s: float) -> LedgerR
     """Rows of one curve that never joins another."""
     cursor = Cursor(key, None, gap_s / 86_400.0)
     advance(
-        chunk_of(series(readings), None),
-        [cursor],
+        chunk_of([(series(readings), None)]),
+        [[cursor]],
         lambda *_: (np.empty(0, np.int64), np.empty(0)),
     )
     change = cursor.take()

@@ -55,7 +55,7 @@ def store_with(
         for t in range(start_ms, until_ms, step_ms)
     ]
     store.add(readings, NOW)
-    store.refresh_tiers(sensor, start_ms)
+    store.refresh_tiers({sensor: start_ms})
     return store
 
 
@@ -225,7 +225,7 @@ def test_a_history_joins_the_sensors_that_stood_in_a_box() -> None:
     store.save_sensor(Sensor("a/2", change_ms))
     store.add_placement(Placement(0, "a/2", BOX.slug, Role.INSIDE, change_ms))
     store.add([Reading("a/2", t, 18.0, 40.0) for t in range(change_ms, NOW, MS_PER_HOUR)], NOW)
-    store.refresh_tiers("a/2", change_ms)
+    store.refresh_tiers({"a/2": change_ms})
     for days in (7, 20, 500):
         found = box_history(store, BOX, NOW - days * MS_PER_DAY, NOW)
         before = found.time_ms < change_ms

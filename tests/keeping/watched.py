@@ -53,7 +53,7 @@ def _sensor(store: Store, name: str, role: Role, air: Climate, noise_pct: float)
     store.add_placement(Placement(0, name, "tub", role, 0))
     values = zip(air.time_ms.tolist(), air.temp_c.tolist(), rh_pct.round(2).tolist(), strict=True)
     store.add([Reading(name, *value) for value in values], int(air.time_ms[-1]))
-    store.refresh_tiers(name, 0)
+    store.refresh_tiers({name: 0})
 
 
 def note_charge(store: Store, time_ms: int, grams: float, desiccant: str = "silica-gel") -> None:

@@ -112,7 +112,7 @@ class Small:
     def refresh(self) -> None:
         """Bring the hourly summaries up to date, as the ledger keeper does."""
         for sensor in self.store.sensors():
-            self.store.refresh_tiers(sensor.name, 0)
+            self.store.refresh_tiers({sensor.name: 0})
 
     def told(self) -> list[tuple[str, str]]:
         """Rule and step of everything told, in order."""

@@ -170,7 +170,7 @@ def test_an_unknown_sensor_has_nothing(store: Store) -> None:
     assert store.extent("home/none") is None
     assert list(store.pages("home/none", 0, END, 10)) == []
     assert len(store.hours("home/none", 0, END)) == len(store.days("home/none", 0, END)) == 0
-    store.refresh_tiers("home/none", 0)
+    store.refresh_tiers({"home/none": 0})
 
 
 def test_before_is_strict(store: Store) -> None:
@@ -211,7 +211,7 @@ def test_tiers_count_what_was_reported(store: Store) -> None:
     )
     if not isinstance(store, SplitStore):  # it computes them when they are read
         assert len(store.hours("home/one", 0, END)) == 0
-    store.refresh_tiers("home/one", 0)
+    store.refresh_tiers({"home/one": 0})
     hours = store.hours("home/one", 0, END)
     assert hours.start_ms.tolist() == [0, MS_PER_HOUR, MS_PER_DAY]
     assert hours.count.tolist() == [2, 1, 1]
@@ -229,24 +229,24 @@ def test_tiers_are_bounded_like_series(store: Store) -> None:
     """Hours and days asked for begin within start <= start of period < end."""
     times = [0, MS_PER_HOUR, 2 * MS_PER_HOUR, MS_PER_DAY]
     store.add([Reading("home/one", time_ms, 20.0) for time_ms in times], received_ms=0)
-    store.refresh_tiers("home/one", 0)
+    store.refresh_tiers({"home/one": 0})
     hours = store.hours("home/one", MS_PER_HOUR, 2 * MS_PER_HOUR)
     assert hours.start_ms.tolist() == [MS_PER_HOUR]
     assert store.days("home/one", 1, MS_PER_DAY + 1).start_ms.tolist() == [MS_PER_DAY]
 
 
 def test_refresh_tiers_leaves_earlier_periods(store: Store) -> None:
-    """Only the hour and the day that hold the time, and what follows, are made anew."""
+    """Hours from the one that holds the time on are made anew, and days from those hours."""
     if isinstance(store, SplitStore):
         pytest.skip("It computes summaries when they are read, so that none is older.")
-    times = [0, MS_PER_HOUR, MS_PER_DAY]
+    times = [0, MS_PER_DAY, MS_PER_DAY + MS_PER_HOUR, 2 * MS_PER_DAY]
     store.add([Reading("home/one", time_ms, 20.0) for time_ms in times], received_ms=0)
-    store.refresh_tiers("home/one", 0)
-    late = [Reading("home/one", time_ms + 1, 30.0) for time_ms in times]
+    store.refresh_tiers({"home/one": 0})
+    late = [Reading("home/one", time_ms + 1, 30.0) for time_ms in times if time_ms != MS_PER_DAY]
     store.add(late, received_ms=0)
-    store.refresh_tiers("home/one", MS_PER_HOUR + 5)
-    assert store.hours("home/one", 0, END).count.tolist() == [1, 2, 2]
-    assert store.days("home/one", 0, END).count.tolist() == [4, 2]
+    store.refresh_tiers({"home/one": MS_PER_DAY + MS_PER_HOUR + 5})
+    assert store.hours("home/one", 0, END).count.tolist() == [1, 1, 2, 2]
+    assert store.days("home/one", 0, END).count.tolist() == [1, 3, 2]
 
 
 readings = st.builds(

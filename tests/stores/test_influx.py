@@ -230,7 +230,7 @@ def test_same_tiers_as_in_memory(place: Place, tmp_path: Path) -> None:
     with closing(SplitStore(tmp_path / "db", InfluxReadings(place))) as split:
         for store in (plain, split):
             store.add(given, received_ms=0)
-            store.refresh_tiers("home/one", -(10**12))
+            store.refresh_tiers({"home/one": -(10**12)})
         for period in ("hours", "days"):
             for start, end in ((-(2**62), 2**62), (-MS_PER_DAY - 1, 5 * MS_PER_HOUR + 1)):
                 ours = getattr(split, period)("home/one", start, end)

@@ -106,6 +106,7 @@ class SameAnswers(RuleBasedStateMachine):
         self.folder = TemporaryDirectory()
         self.sqlite = SqliteStore(Path(self.folder.name, "hilum.db"))
         self.memory = MemoryStore()
+        self.changed: dict[str, int] = {}  # since its summaries were last refreshed
 
     def both(self, call: Callable[[Store], object]) -> None:
         """Make one call on each store."""
@@ -130,11 +131,15 @@ class SameAnswers(RuleBasedStateMachine):
     def add(self, batch: list[Reading], received_ms: int) -> None:
         """Hand in readings."""
         self.both(lambda store: store.add(batch, received_ms))
+        for reading in batch:
+            earliest = self.changed.get(reading.sensor, reading.time_ms)
+            self.changed[reading.sensor] = min(earliest, reading.time_ms)
 
     @rule(sensor=sensors, from_ms=times)
     def refresh(self, sensor: str, from_ms: int) -> None:
-        """Bring summaries up to date."""
-        self.both(lambda store: store.refresh_tiers(sensor, from_ms))
+        """Bring summaries up to date, from the earliest change or from before it."""
+        from_ms = min(from_ms, self.changed.pop(sensor, from_ms))
+        self.both(lambda store: store.refresh_tiers({sensor: from_ms}))
 
     @rule(sensor=sensors, start_ms=times, end_ms=times)
     def ask(self, sensor: str, start_ms: int, end_ms: int) -> None:

@@ -70,7 +70,7 @@ def add_readings(
         for t, c, h in zip(time_ms[keep], temps[keep], erhs[keep], strict=True)
     ]
     store.add(readings, NOW_MS)
-    store.refresh_tiers(sensor, START_MS)
+    store.refresh_tiers({sensor: START_MS})
     store.save_sensor(Sensor(sensor, START_MS, int(time_ms[-1]), online=True))
 
 

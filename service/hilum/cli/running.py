@@ -72,8 +72,13 @@ def _with(settings: Settings, **asked: object) -> Settings:
     return settings.changed(**given) if given else settings
 
 
-def rebuild(data_dir: DataDir = None) -> None:
-    """Compute the whole ledger again from the readings.
+def rebuild(
+    resume: Annotated[
+        bool, typer.Option("--resume", help="Go on where an earlier one was stopped.")
+    ] = False,
+    data_dir: DataDir = None,
+) -> None:
+    """Compute the whole ledger again from the readings; what is done stays done when stopped.
 
     Example: hilum rebuild
     """
@@ -88,7 +93,9 @@ def rebuild(data_dir: DataDir = None) -> None:
         Progress(console=Console(stderr=True), transient=True) as bar,
     ):
         task = bar.add_task("Computing", total=1.0)
-        LedgerKeeper(store).rebuild(lambda done: bar.update(task, completed=done))
+        keeper = LedgerKeeper(store)
+        work = keeper.resume if resume else keeper.rebuild
+        work(lambda done: bar.update(task, completed=done))
         rows = sum(len(store.rows(key)) for key in store.curves())
         curves = len(store.curves())
     print(f"Done: {curves} curves, {rows:,} hours.")

@@ -85,8 +85,11 @@ class ReadingStore(Protocol):
         """Summaries of the UTC days that start in start <= day < end."""
         ...
 
-    def refresh_tiers(self, sensor: str, from_ms: int) -> None:
-        """Recompute hour and day summaries from the hour (day) that holds ``from_ms`` on."""
+    def refresh_tiers(self, from_ms: Mapping[str, int]) -> None:
+        """Recompute summaries of hours from the one that holds a time on, by sensor; of days too.
+
+        Nothing before that time may have changed since they were last recomputed.
+        """
         ...
 
 

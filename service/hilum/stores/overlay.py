@@ -1,6 +1,6 @@
 """A ledger of its own over somebody else's readings and lots: to compute again, apart."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from hilum.domain.model import CurveKey, DirtyMark, Ints, LedgerRows
@@ -66,5 +66,5 @@ class LedgerOverlay:
         """Change rows of the overlay."""
         self._ledger.replace_rows(changes)
 
-    def refresh_tiers(self, sensor: str, from_ms: int) -> None:
+    def refresh_tiers(self, from_ms: Mapping[str, int]) -> None:
         """Leave the tiers below as they are."""

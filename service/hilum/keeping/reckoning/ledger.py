@@ -3,26 +3,18 @@
 Pure computation; the keeper reads and writes.
 """
 
-from collections.abc import Callable, Sequence
-from dataclasses import fields, replace
+from collections import defaultdict
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, fields, replace
 from functools import cache
+from operator import attrgetter
+from typing import Self
 
 import numpy as np
 
 from hilum.domain.model import MS_PER_DAY, MS_PER_HOUR, CurveKey, Floats, Ints, LedgerRows
-from hilum.keeping.reckoning.kernel import (
-    NOTHING_YET,
-    SUMS,
-    Before,
-    Chunk,
-    Path,
-    Seed,
-    Start,
-    follow,
-    path_of,
-    sealed_path,
-    unit_seed,
-)
+from hilum.keeping.reckoning.chunk import Before, Chunk, Path, path_of, sealed_path, unit_seed
+from hilum.keeping.reckoning.kernel import NOTHING_YET, SUMS, Start, follow
 from hilum.science.isotherms import Isotherm
 from hilum.science.lag import tau_days
 from hilum.science.seedmodel import SeedModel, model_for
@@ -30,6 +22,8 @@ from hilum.science.seedmodel import SeedModel, model_for
 JOINED_DRY_PCT = 0.01
 """A start-up curve ends once its moisture is this close to the shared curve's [% dry basis]: it
 then changes the loss rate by less than one part in a hundred. Our choice."""
+
+_SUMS: Callable[[LedgerRows], tuple[Floats, ...]] = attrgetter(*SUMS)
 
 StoredMoisture = Callable[[CurveKey, int, int], tuple[Ints, Floats]]
 """Gives hours and moisture of a curve's kept rows with start <= hour < end."""
@@ -79,6 +73,38 @@ class Paths:
         return self._paths[name]
 
 
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """A curve at the end of a row."""
+
+    hour: int
+    before: Before
+    mc_dry_pct: float
+    sums: tuple[float, ...]  # as SUMS
+
+    @classmethod
+    def last(cls, rows: LedgerRows) -> Self:
+        """Give the curve at the last of its rows."""
+        last_ms, temp_c, rh_pct = rows.last_ms.item(-1), rows.temp_c.item(-1), rows.rh_pct.item(-1)
+        sums = tuple(column.item(-1) for column in _SUMS(rows))
+        before = Before(last_ms, temp_c, rh_pct)
+        return cls(rows.hour.item(-1), before, rows.mc_dry_pct.item(-1), sums)
+
+    @classmethod
+    def at(cls, rows: LedgerRows) -> list[Self]:
+        """Give the curve, or several, at each of some rows."""
+        columns = [column.tolist() for column in (rows.hour, rows.mc_dry_pct, *_SUMS(rows))]
+        befores = zip(
+            rows.last_ms.tolist(), rows.temp_c.tolist(), rows.rh_pct.tolist(), strict=True
+        )
+        return [
+            cls(hour, Before(*before), mc_dry_pct, tuple(sums))
+            for before, (hour, mc_dry_pct, *sums) in zip(
+                befores, zip(*columns, strict=True), strict=True
+            )
+        ]
+
+
 class Cursor:
     """One curve on its way through the readings of its box.
 
@@ -86,8 +112,8 @@ class Cursor:
     ----------
     key : CurveKey
         The curve.
-    row : LedgerRows or None
-        Its last row that stays as it is (one row); ``None``: it begins anew.
+    standing : Standing or None
+        Its last row that stays as it is; ``None``: it begins anew.
     gap_days : float
         The box's gap limit [d].
 
@@ -99,18 +125,17 @@ class Cursor:
         True once a start-up curve has joined the shared one.
     """
 
-    def __init__(self, key: CurveKey, row: LedgerRows | None, gap_days: float) -> None:
+    def __init__(self, key: CurveKey, standing: Standing | None, gap_days: float) -> None:
         self.key = key
         self.finished = False
-        self._row = row
-        model = model_for(key.model)
-        self._unit, scale = unit_seed(model)
-        self._sealed = is_sealed(key.wrap, model.size)
+        self.model, self.unit, self._scale = _seed(key.model)
+        self._sealed = is_sealed(key.wrap, self.model.size)
         if self._sealed:
-            scale = key.start_mc_dry_pct or 0.0
-        self._seed = Seed(model, scale, gap_days)
-        self.next_hour = _first_hour(key) if row is None else int(row.hour[-1]) + 1
-        self._replace_from = 0 if row is None else self.next_hour
+            self._scale = key.start_mc_dry_pct or 0.0
+        self._gap_days = gap_days
+        self._standing = standing
+        self.next_hour = _first_hour(key) if standing is None else standing.hour + 1
+        self._replace_from = 0 if standing is None else self.next_hour
         self._pending: list[LedgerRows] | None = []  # None: nothing to replace since ``take``
 
     @property
@@ -121,29 +146,37 @@ class Cursor:
     @property
     def before(self) -> Before | None:
         """The reading at its last row."""
-        row = self._row
-        if row is None:
-            return None
-        return Before(int(row.last_ms[-1]), float(row.temp_c[-1]), float(row.rh_pct[-1]))
+        return None if self._standing is None else self._standing.before
 
     @property
     def held(self) -> int:
         """How many rows wait to be taken."""
         return sum(map(len, self._pending or ()))
 
-    def follow(self, chunk: Chunk, paths: Paths) -> LedgerRows:
-        """Compute the rows of those hours of a chunk that were not followed yet."""
-        index = int(np.searchsorted(chunk.hour, self.next_hour))
-        if self.finished or index == len(chunk.hour):
-            return joined([])
-        path = paths.of(self._unit, self.key.wrap)
-        return follow(chunk, path, self._seed, self._start(chunk, path, index))
+    def start(self, chunk: Chunk, box: slice, path: Path) -> Start | None:
+        """Say where it goes through the hours of its box; ``None``: nowhere."""
+        index = box.start + int(np.searchsorted(chunk.hour[box], self.next_hour))
+        if self.finished or index == box.stop:
+            return None
+        hours = slice(index, box.stop)
+        here = self._standing
+        if here is not None:
+            return Start(hours, self._scale, self._gap_days, here.mc_dry_pct, here.sums, None)
+        first = int(chunk.first[index])
+        mc = self.key.start_mc_dry_pct
+        if mc is None:
+            mc = float(path.target[first] * self._scale)
+        opening_ms = 0
+        if self.key.start_ms is not None:
+            opening_ms = int(chunk.time_ms[first]) - self.key.start_ms
+        days = opening_ms / MS_PER_DAY
+        return Start(hours, self._scale, self._gap_days, mc, NOTHING_YET, days)
 
     def keep(self, rows: LedgerRows) -> None:
         """Stand at the end of these rows, and hold them until they are taken."""
         if len(rows):
-            self._row = cut(rows, slice(-1, None))
-            self.next_hour = int(rows.hour[-1]) + 1
+            self._standing = Standing.last(rows)
+            self.next_hour = self._standing.hour + 1
             self._pending = [*(self._pending or ()), rows]
 
     def take(self) -> tuple[CurveKey, int, LedgerRows] | None:
@@ -154,19 +187,12 @@ class Cursor:
         self._replace_from, self._pending = self.next_hour, None
         return change
 
-    def _start(self, chunk: Chunk, path: Path, index: int) -> Start:
-        row = self._row
-        if row is not None:
-            sums = tuple(float(getattr(row, name)[-1]) for name in SUMS)
-            return Start(index, float(row.mc_dry_pct[-1]), sums, None)
-        first = int(chunk.first[index])
-        mc = self.key.start_mc_dry_pct
-        if mc is None:
-            mc = float(path.target[first] * self._seed.scale)
-        opening_ms = 0
-        if self.key.start_ms is not None:
-            opening_ms = int(chunk.time_ms[first]) - self.key.start_ms
-        return Start(index, mc, NOTHING_YET, opening_ms / MS_PER_DAY)
+
+@cache
+def _seed(model_key: str) -> tuple[SeedModel, SeedModel, float]:
+    """Give a model, its unit seed, and the factor between them."""
+    model = model_for(model_key)
+    return model, *unit_seed(model)
 
 
 def _first_hour(key: CurveKey) -> int:
@@ -174,28 +200,49 @@ def _first_hour(key: CurveKey) -> int:
     return 0 if key.start_ms is None else -(-key.start_ms // MS_PER_HOUR)
 
 
-def advance(chunk: Chunk, cursors: Sequence[Cursor], stored: StoredMoisture) -> None:
-    """Take all curves of a box through a chunk; the shared ones first, then those that join them.
+def advance(chunk: Chunk, boxes: Sequence[Sequence[Cursor]], stored: StoredMoisture) -> None:
+    """Take all curves of some boxes through a chunk; shared ones first, then those that join them.
 
     Parameters
     ----------
     chunk : Chunk
-        Readings of the box.
-    cursors : sequence of Cursor
-        Its curves.
+        Readings of the boxes.
+    boxes : sequence of sequence of Cursor
+        The curves of each box, in the order in which its readings stand in the chunk.
     stored : callable
         Gives kept rows of shared curves, for hours that are not followed again.
     """
     paths = Paths(chunk)
     shared: dict[CurveKey, LedgerRows] = {}
-    for cursor in sorted(cursors, key=lambda cursor: cursor.joins):
-        rows = cursor.follow(chunk, paths)
-        if cursor.joins and len(rows):
-            goal = shared_key(cursor.key)
-            rows = _until_joined(cursor, rows, _moisture(goal, rows, shared.get(goal), stored))
-        else:
-            shared[cursor.key] = rows
+    placed = [
+        (cursor, hours)
+        for hours, cursors in zip(chunk.boxes, boxes, strict=True)
+        for cursor in cursors
+    ]
+    for cursor, rows in _followed(chunk, paths, [each for each in placed if not each[0].joins]):
+        shared[cursor.key] = rows
         cursor.keep(rows)
+    for cursor, rows in _followed(chunk, paths, [each for each in placed if each[0].joins]):
+        goal = shared_key(cursor.key)
+        moisture = _moisture(goal, rows, shared.get(goal), stored)
+        cursor.keep(_until_joined(cursor, rows, moisture))
+
+
+def _followed(
+    chunk: Chunk, paths: Paths, placed: Sequence[tuple[Cursor, slice]]
+) -> Iterator[tuple[Cursor, LedgerRows]]:
+    """Compute the rows of hours that were not followed yet, the curves of a model together."""
+    alike: dict[tuple[str, str], list[tuple[Cursor, slice]]] = defaultdict(list)
+    for cursor, hours in placed:
+        alike[cursor.key.model, cursor.key.wrap].append((cursor, hours))
+    for group in alike.values():
+        first = group[0][0]
+        path = paths.of(first.unit, first.key.wrap)
+        starts = [(cursor, cursor.start(chunk, hours, path)) for cursor, hours in group]
+        going = [(cursor, start) for cursor, start in starts if start is not None]
+        if going:
+            rows = follow(chunk, path, first.model, [start for _, start in going])
+            yield from zip([cursor for cursor, _ in going], rows, strict=True)
 
 
 def _until_joined(cursor: Cursor, rows: LedgerRows, shared_mc_dry_pct: Floats) -> LedgerRows:

@@ -174,9 +174,9 @@ class InfluxReadings:
         columns = np.array(rows, dtype=np.float64).reshape(-1, 8).T.copy()
         return HourTier(columns[0].astype(np.int64), columns[1].astype(np.int64), *columns[2:])
 
-    def refresh_tiers(self, sensor: str, from_ms: int) -> None:
+    def refresh_tiers(self, from_ms: Mapping[str, int]) -> None:
         """Nothing to do: summaries are computed when they are read."""
-        del sensor, from_ms
+        del from_ms
         self._server.check_open()
 
     def close(self) -> None:

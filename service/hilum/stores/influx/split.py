@@ -127,9 +127,9 @@ class SplitStore(SqliteStore):
         """See the port."""
         return self._readings.days(sensor, start_ms, end_ms)
 
-    def refresh_tiers(self, sensor: str, from_ms: int) -> None:
+    def refresh_tiers(self, from_ms: Mapping[str, int]) -> None:
         """See the port."""
-        self._readings.refresh_tiers(sensor, from_ms)
+        self._readings.refresh_tiers(from_ms)
 
     def close(self) -> None:
         """See ``SqliteStore``; also closes the connections to InfluxDB."""

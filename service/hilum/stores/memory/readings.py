@@ -2,7 +2,7 @@
 
 import math
 from bisect import bisect_left
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import fields
 from itertools import groupby
 
@@ -115,17 +115,18 @@ class ReadingsSection:
         columns = np.array(found, dtype=np.float64).reshape(-1, len(fields(HourTier))).T
         return HourTier(columns[0].astype(np.int64), columns[1].astype(np.int64), *columns[2:])
 
-    def refresh_tiers(self, sensor: str, from_ms: int) -> None:
+    def refresh_tiers(self, from_ms: Mapping[str, int]) -> None:
         """See the port."""
         with self._state.held():
-            track = self._state.tracks.get(sensor, Track())
-            for period_ms in (MS_PER_HOUR, MS_PER_DAY):
-                start_ms = from_ms // period_ms * period_ms
-                old = track.tiers.get(period_ms, {})
-                track.tiers[period_ms] = {
-                    **{start: old[start] for start in old if start < start_ms},
-                    **_summaries(track, period_ms, start_ms),
-                }
+            for sensor, time_ms in from_ms.items():
+                track = self._state.tracks.get(sensor, Track())
+                for period_ms in (MS_PER_HOUR, MS_PER_DAY):
+                    start_ms = time_ms // period_ms * period_ms
+                    old = track.tiers.get(period_ms, {})
+                    track.tiers[period_ms] = {
+                        **{start: old[start] for start in old if start < start_ms},
+                        **_summaries(track, period_ms, start_ms),
+                    }
 
 
 def _summaries(track: Track, period_ms: int, start_ms: int) -> dict[int, tuple[float, ...]]:

@@ -14,6 +14,7 @@ _COLUMNS = tuple(field.name for field in fields(LedgerRows))
 # Every name put into these comes from the model, none from outside.
 _ROWS = f"SELECT {', '.join(_COLUMNS)} FROM ledger WHERE curve_id = :curve "  # noqa: S608
 _INSERT = f"INSERT INTO ledger VALUES (?, {', '.join('?' * len(_COLUMNS))})"  # noqa: S608
+_DELETE = "DELETE FROM ledger WHERE curve_id = ? AND hour >= ?"
 _AROUND = f"""
     SELECT :place AS place, * FROM (
         {_ROWS} AND hour <= :hour AND last_ms <= :time ORDER BY hour DESC LIMIT 1
@@ -113,8 +114,7 @@ class LedgerSection:
             rules.check_rows(from_hour, rows)
 
         def job(conn: sqlite3.Connection) -> None:
-            past = [_replace(conn, key, from_hour, rows) for key, from_hour, rows in changes]
-            if any(past):
+            if _replace(conn, changes):
                 conn.execute(revision.UP)
 
         if changes:
@@ -143,17 +143,23 @@ def _ids(conn: sqlite3.Connection, key: CurveKey) -> list[tuple[int]]:
     return conn.execute(_CURVE_ID, given).fetchall()
 
 
-def _replace(conn: sqlite3.Connection, key: CurveKey, from_hour: int, rows: LedgerRows) -> bool:
+def _replace(conn: sqlite3.Connection, changes: Sequence[tuple[CurveKey, int, LedgerRows]]) -> bool:
     """Put rows in the place of others; tell whether that changes more than the newest hours."""
-    ids = _ids(conn, key)
-    if not ids:
-        raise rules.unknown_curve(key)
-    curve_id = ids[0][0]
-    gone = conn.execute(
-        "DELETE FROM ledger WHERE curve_id = ? AND hour >= ?", (curve_id, from_hour)
-    ).rowcount
-    conn.executemany(_INSERT, _lines(curve_id, rows))
-    return gone > rules.NEWEST_ROWS or len(rows) > rules.NEWEST_ROWS
+    past = False
+    few: list[tuple[object, ...]] = []  # of all curves, for one statement
+    for key, from_hour, rows in changes:
+        ids = _ids(conn, key)
+        if not ids:
+            raise rules.unknown_curve(key)
+        curve_id = ids[0][0]
+        gone = conn.execute(_DELETE, (curve_id, from_hour)).rowcount
+        past |= max(gone, len(rows)) > rules.NEWEST_ROWS
+        if len(rows) > rules.NEWEST_ROWS:
+            conn.executemany(_INSERT, _lines(curve_id, rows))
+        else:
+            few += _lines(curve_id, rows)
+    conn.executemany(_INSERT, few)
+    return past
 
 
 def _lines(curve_id: int, rows: LedgerRows) -> Iterator[tuple[object, ...]]:

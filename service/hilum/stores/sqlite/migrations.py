@@ -16,6 +16,7 @@ from hilum.stores.sqlite.errors import translated
 from hilum.stores.sqlite.revision import REVISION_TABLES
 from hilum.stores.sqlite.schema import FIRST
 from hilum.stores.sqlite.season import SEASON_TABLES
+from hilum.stores.sqlite.tiers import COUNTED_TABLES
 
 Migration = Callable[[sqlite3.Connection], None]
 
@@ -62,6 +63,12 @@ def revision_table(conn: sqlite3.Connection) -> None:
         conn.execute(statement)
 
 
+def counted_hours(conn: sqlite3.Connection) -> None:
+    """Count in summaries of hours what their means are made of."""
+    for statement in COUNTED_TABLES:
+        conn.execute(statement)
+
+
 MIGRATIONS: Mapping[str, Migration] = {
     "0001 first tables": first_tables,
     "0002 alerts": alert_tables,
@@ -70,6 +77,7 @@ MIGRATIONS: Mapping[str, Migration] = {
     "0005 corrections": correction_tables,
     "0006 arrivals": hearing_table,
     "0007 revision": revision_table,
+    "0008 counted hours": counted_hours,
 }
 
 
