@@ -39,6 +39,7 @@ def compare_lot(parts: WebParts, render: Renderer) -> Callable[..., Response]:
 
     def page(request: Request, code: str) -> Response:
         code = out_of_address(code)
+
         def make(now_ms: int) -> ComparePage:
             today = parts.style.local(now_ms).date()
             return lot_page(compared(parts.store, code, now_ms), today)
