@@ -1,5 +1,6 @@
 """Lots with any code have a page, and everything that can be done to them can be done."""
 
+from collections.abc import Iterator
 from dataclasses import replace
 from urllib.parse import unquote, urlsplit
 
@@ -8,10 +9,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 from starlette.testclient import TestClient
 
+from hilum.bootstrap.sheet_reader import Sheets
 from hilum.domain.errors import InvalidInputError
 from hilum.domain.model import Changes, Lot, Stay, Wrap
 from hilum.keeping.care.register import check_code, in_address, out_of_address
 from hilum.sheets.labels import lot_labels
+from hilum.web.app import create_app
 from hilum.web.parts import WebParts
 from web.elements import Element, parse
 from web.sending import filled_in, send
@@ -20,6 +23,14 @@ CODES = (
     *("A/1", "ä b", "?x=1", "../etc", "%2F", "new", "move", "import", "export.csv", "..", ".", "~"),
     *("A/edit", "A/test", "a#b", "a&b=c", "a+b", "種-1", "<b>", 'a"b', "L~2F1", "a\\b", "new/edit"),
 )
+
+
+@pytest.fixture
+def client(parts: WebParts) -> Iterator[TestClient]:
+    """Ask a place that also prints labels."""
+    told = replace(parts, sheets=Sheets(parts.store, parts.clock, "UTC"))
+    with TestClient(create_app(told), "http://localhost", raise_server_exceptions=False) as asking:
+        yield asking
 
 
 @pytest.mark.parametrize("code", CODES)

@@ -218,9 +218,50 @@ def archive(code: Code, on: On = None, data_dir: DataDir = None) -> None:
         _say(archive_lot(at.store, code, at_ms=at.at_ms, now_ms=at.now_ms))
 
 
+@lots.command("correct")
+def correct(
+    code: Code,
+    kind: Annotated[str | None, typer.Option(help="Kind of seed.")] = None,
+    variety: Annotated[str | None, typer.Option(help="Variety.")] = None,
+    source: Annotated[str | None, typer.Option(help="Where it came from.")] = None,
+    year: Annotated[int | None, typer.Option(help="Year of harvest or packing.")] = None,
+    germination: Annotated[float | None, typer.Option(help="On the packet, %.")] = None,
+    tested: Annotated[str | None, typer.Option(help="Day of that test.")] = None,
+    minimum: Annotated[float | None, typer.Option(help="Germination you need at least, %.")] = None,
+    seeds: Seeds = None,
+    grams: Grams = None,
+    note: Annotated[str | None, typer.Option(help="Note; takes the place of the old one.")] = None,
+    data_dir: DataDir = None,
+) -> None:
+    """Correct what is written about a lot; what is not named stays.
+
+    Example: hilum lots correct L-0001 --variety "Boatshed Red" --year 2024
+    """
+    from hilum.keeping.care.lotcare import correct_lot
+    from hilum.science.kinds import find_kind
+
+    given: dict[str, object] = {
+        "kind": None if kind is None else find_kind(kind).kind.key,
+        "variety": variety,
+        "source": source,
+        "year": year,
+        "label_pct": germination,
+        "label_date": None if tested is None else _day(tested),
+        "minimum_pct": minimum,
+        "seeds": seeds,
+        "grams": grams,
+        "note": note,
+    }
+    values = {name: value for name, value in given.items() if value is not None}
+    if not values:
+        raise InvalidInputError("Say what to correct, such as --year 2024.", "values")
+    with _opened(data_dir) as at:
+        _say(correct_lot(at.store, code, values, now_ms=at.now_ms))
+
+
 @lots.command("undo")
 def undo(code: Code, data_dir: DataDir = None) -> None:
-    """Take the last thing back that was done to a lot: move, use, test, correction, archiving.
+    """Take the last thing back that was done to a lot: entry, move, use, split, test, and so on.
 
     Example: hilum lots undo L-0001
     """

@@ -286,6 +286,7 @@ def box_care(slug: str) -> tuple[Link, ...]:
         Link("Review a season", f"/boxes/{slug}/review"),
         Link("Correct this box", f"/boxes/{slug}/edit"),
         Link("Label", f"/lots/labels?box={slug}"),
+        Link("Archive this box", f"/boxes/{slug}/archive"),
         Link("Alerts of this box", f"/rules?box={slug}"),
     )
 

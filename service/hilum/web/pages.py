@@ -16,6 +16,7 @@ from hilum.keeping.overview import box_extent, box_history, box_overview, curren
 from hilum.keeping.reckoning import corrected
 from hilum.web.api import live_json
 from hilum.web.boxdeeds import box_deeds
+from hilum.web.boxends import archive_deed
 from hilum.web.boxes import box_care, box_doing, box_facts, boxes_page, card, opened_form
 from hilum.web.callers import Who
 from hilum.web.compares import compare_all, compare_lot
@@ -79,6 +80,7 @@ def all_deeds(parts: WebParts) -> tuple[Deed, ...]:
     """Everything that can be done on the pages."""
     return (
         *box_deeds(parts),
+        archive_deed(parts),
         *sensor_deeds(parts),
         *correction_deeds(parts),
         *entry_deeds(parts),

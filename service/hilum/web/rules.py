@@ -17,6 +17,7 @@ DEVICE = frozenset({Who.INGEST})
 _DEEDS = (
     "/boxes/new",
     "/boxes/{key}/edit",
+    "/boxes/{key}/archive",
     "/boxes/{key}/opened",
     "/boxes/{key}/swap",
     "/boxes/{key}/weighed",

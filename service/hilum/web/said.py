@@ -7,6 +7,7 @@ from urllib.parse import parse_qsl, urlencode, urlsplit
 from hilum.domain.errors import ConflictError, NotFoundError
 from hilum.domain.model import Event
 from hilum.domain.ports import KeepingStore
+from hilum.keeping.care.boxundo import undo_box
 from hilum.keeping.care.calibration import COMPUTED_AGAIN
 from hilum.keeping.care.register import in_address
 from hilum.keeping.care.undo import can_undo, undo
@@ -85,6 +86,8 @@ def strike(store: KeepingStore, did: str, box: str, lot: str) -> None:
     for event in reversed(events):
         if event.lot and can_undo(event):
             undo(store, event.lot, event.id)
+        elif event.box and can_undo(event):
+            undo_box(store, event.box, event.id)
         elif takeable(event):
             store.strike_event(event.id)
         else:

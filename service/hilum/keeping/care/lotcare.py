@@ -27,6 +27,7 @@ from hilum.keeping.care.lotparts import (
     check_day,
     check_past,
     check_year,
+    codes_in_use,
     continued,
     each_once,
     ended,
@@ -214,7 +215,7 @@ def split_lot(
     """
     check_past(at_ms, now_ms)
     lot = living(store, code)
-    known = [each.code for each in store.lots()]
+    known = codes_in_use(store)
     name = (new_code or next_lot_code(known)).strip()
     check_code(name, known, "new_code")
     rest, part = parted(lot, seeds, grams)
@@ -228,8 +229,13 @@ def split_lot(
         past = continued(past, part, place, wrap, at_ms)
     tests = tuple(replace(test, id=0, lot=name) for test in store.tests(code))
     amount = amount_words(seeds, grams)
+    data: Data = (
+        ("action", "split"),
+        *(("from", code), ("into", name)),
+        *(("seeds_before", lot.seeds), ("seeds_after", rest.seeds)),
+        *(("grams_before", lot.grams), ("grams_after", rest.grams)),
+    )
     texts = ((code, f"Split: {amount} became lot {name}."), (name, f"Split from lot {code}."))
-    data: Data = (("action", "split"),)
     events = tuple(
         Event(0, at_ms, EventType.NOTE, lot=each, text=text, data=data) for each, text in texts
     )

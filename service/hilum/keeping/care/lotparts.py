@@ -24,6 +24,20 @@ def living(store: KeepingStore, code: str) -> Lot:
     return lot
 
 
+def codes_in_use(store: KeepingStore) -> list[str]:
+    """Give the codes of all lots, without those whose entry was taken back: they are free again."""
+    return [lot.code for lot in store.lots() if not (lot.archived and entry_struck(store, lot))]
+
+
+def entry_struck(store: KeepingStore, lot: Lot) -> bool:
+    """Tell whether it was taken back that a lot was entered, or split from another."""
+    for event in store.events(lot=lot.code):  # the newest first
+        data = dict(event.data)
+        if data.get("action") == "add" or data.get("into") == lot.code:
+            return event.struck
+    return False
+
+
 def open_stay(store: KeepingStore, code: str) -> Stay | None:
     """Give the stay a lot is in now."""
     return next((stay for stay in store.stays(lot=code) if stay.to_ms is None), None)

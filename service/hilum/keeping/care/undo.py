@@ -1,4 +1,7 @@
-"""Takes back what was done to a lot, while nothing else was built on it."""
+"""Takes back what was done to a lot, while nothing else was built on it.
+
+What was done to a box is taken back by :mod:`hilum.keeping.care.boxundo`.
+"""
 
 from collections.abc import Callable
 from dataclasses import replace
@@ -7,6 +10,7 @@ from datetime import date
 from hilum.domain.errors import ConflictError, NotFoundError
 from hilum.domain.model import Changes, Event, GerminationTest, Lot, Stay
 from hilum.domain.ports import KeepingStore
+from hilum.keeping.care.boxundo import BOX_ACTIONS
 from hilum.keeping.care.lotcare import Done
 from hilum.keeping.care.lotparts import open_stay, plain
 
@@ -47,13 +51,18 @@ def undo(store: KeepingStore, code: str, event_id: int) -> Done:
             f"“{event.text}” cannot be taken back; correct the lot by hand instead."
         )
     changes = _ACTIONS[action](store, lot, event)
-    written = store.change(replace(changes, events=(replace(event, struck=True),)))
-    return Done(f"Taken back: {event.text}", written.events, changes.lots)
+    struck = (replace(event, struck=True), *changes.events)
+    written = store.change(replace(changes, events=struck))
+    return Done(f"Taken back: {event.text}", written.events[:1], changes.lots)
 
 
 def can_undo(event: Event) -> bool:
     """Tell whether a line is of a sort that can be taken back."""
-    return not event.struck and dict(event.data).get("action") in _ACTIONS
+    data = dict(event.data)
+    action = data.get("action")
+    if event.struck or event.lot is None:
+        return not event.struck and action in BOX_ACTIONS
+    return action in _ACTIONS and (action != "split" or "into" in data)
 
 
 def _move(store: KeepingStore, lot: Lot, event: Event) -> Changes:
@@ -114,7 +123,46 @@ def _test(store: KeepingStore, lot: Lot, event: Event) -> Changes:
     return Changes(dropped_tests=(found[-1].id,))
 
 
+def _add(store: KeepingStore, lot: Lot, event: Event) -> Changes:
+    """Let a lot that was entered by mistake go: it is archived, and its code can be used anew."""
+    return _withdrawn(store, lot, event.id)
+
+
+def _withdrawn(store: KeepingStore, lot: Lot, event_id: int) -> Changes:
+    """Archive a lot nothing was done to since, and empty its stays."""
+    since = [e for e in store.events(lot=lot.code, limit=LATEST) if e.id > event_id]
+    if lot.archived or any(not event.struck for event in since):
+        raise _since(lot)
+    stays = store.stays(lot=lot.code)
+    return Changes(
+        lots=(replace(lot, archived=True),),
+        stays=tuple(replace(stay, to_ms=stay.from_ms) for stay in reversed(stays)),
+        dropped_tests=tuple(test.id for test in store.tests(lot.code)),
+    )
+
+
+def _split(store: KeepingStore, lot: Lot, event: Event) -> Changes:
+    """Give the seed back to the lot it came from; both lines are struck."""
+    del lot
+    data = dict(event.data)
+    if "into" not in data:
+        raise ConflictError(f"“{event.text}” was written before splits could be taken back.")
+    whole, part = (store.lot(str(data[name])) for name in ("from", "into"))
+    lines = [
+        e
+        for each in (whole, part)
+        for e in store.events(lot=each.code, limit=LATEST)
+        if e.data == event.data and e.time_ms == event.time_ms and not e.struck
+    ]
+    gone = _withdrawn(store, part, max(line.id for line in lines))
+    back = _use(store, whole, event).lots
+    others = tuple(replace(line, struck=True) for line in lines if line.id != event.id)
+    return replace(gone, lots=(*back, *gone.lots), events=others)
+
+
 _ACTIONS: dict[str, Callable[[KeepingStore, Lot, Event], Changes]] = {
+    "add": _add,
+    "split": _split,
     "move": _move,
     "out": _out,
     "archive": _archive,
