@@ -10,7 +10,7 @@ import pytest
 
 from hilum.domain.model import Reading
 from hilum.web import live
-from hilum.web.live import MAX_LISTENERS, Listener, LiveHub, stream
+from hilum.web.live import MAX_LISTENERS, MOST_OF_A_LINK, Listener, LiveHub, stream
 from hilum.web.parts import WebParts
 from web.small_world import NOW_MS
 
@@ -98,6 +98,19 @@ def test_a_page_that_leaves_is_forgotten() -> None:
         return sum(hub.add(Listener([])) for _ in range(MAX_LISTENERS + 5))
 
     assert asyncio.run(scene()) == MAX_LISTENERS
+
+
+def test_a_shared_link_leaves_room_for_the_owner() -> None:
+    """However many pages are opened by one link, others and the owner still get values."""
+
+    async def scene() -> list[int]:
+        hub = LiveHub()
+        return [
+            sum(hub.add(Listener([], link=link)) for _ in range(count))
+            for link, count in ((1, 300), (2, 5), (None, 100))
+        ]
+
+    assert asyncio.run(scene()) == [MOST_OF_A_LINK, 5, 100]
 
 
 def test_a_quiet_stream_says_that_it_is_there(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -16,6 +16,8 @@ PAUSE_S = 1.0
 """Least time between two bursts to one page."""
 
 MAX_LISTENERS = 200
+MOST_OF_A_LINK = 20
+"""Open pages by one shared link, so that its guests leave room for the owner."""
 
 Describe = Callable[[str], Awaitable[str | None]]
 
@@ -29,9 +31,14 @@ class Listener:
         Boxes the page shows that count as changed at once.
     only : collection of str, optional
         The boxes the page shows; others are passed over. Empty: it shows all.
+    link : int, optional
+        The shared link by which the page was opened.
     """
 
-    def __init__(self, first: Iterable[str], only: Collection[str] = ()) -> None:
+    def __init__(
+        self, first: Iterable[str], only: Collection[str] = (), link: int | None = None
+    ) -> None:
+        self.link = link
         self._only = frozenset(only)
         self._loop = asyncio.get_running_loop()
         self._changed = dict.fromkeys(first)
@@ -95,6 +102,9 @@ class LiveHub:
         """Take a listener in; False when there are too many, or the hub is closed."""
         with self._lock:
             if self._closed or len(self._listeners) >= MAX_LISTENERS:
+                return False
+            alike = sum(each.link == listener.link for each in self._listeners)
+            if listener.link is not None and alike >= MOST_OF_A_LINK:
                 return False
             self._listeners.add(listener)
             return True

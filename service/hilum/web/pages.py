@@ -16,7 +16,6 @@ from hilum.keeping.overview import box_extent, box_history, box_overview, curren
 from hilum.keeping.reckoning import corrected
 from hilum.web.api import live_json
 from hilum.web.boxdeeds import box_deeds
-from hilum.web.boxends import archive_deed
 from hilum.web.boxes import box_care, box_doing, box_facts, boxes_page, card, opened_form
 from hilum.web.callers import Who
 from hilum.web.compares import compare_all, compare_lot
@@ -80,7 +79,6 @@ def all_deeds(parts: WebParts) -> tuple[Deed, ...]:
     """Everything that can be done on the pages."""
     return (
         *box_deeds(parts),
-        archive_deed(parts),
         *sensor_deeds(parts),
         *correction_deeds(parts),
         *entry_deeds(parts),
@@ -236,15 +234,19 @@ def sure(render: Renderer) -> Callable[[Request], Response]:
     return page
 
 
-def live(parts: WebParts) -> Callable[[list[str]], Awaitable[Response]]:
+def live(parts: WebParts) -> Callable[[Request, list[str]], Awaitable[Response]]:
     """Values as they come: one message per box that changed, of all or those that are named."""
 
     def describe(slug: str) -> str | None:
         return live_json(parts, slug)
 
-    async def events(box: Annotated[list[str], Query(default_factory=list)]) -> Response:
+    async def events(
+        request: Request, box: Annotated[list[str], Query(default_factory=list)]
+    ) -> Response:
         known = await run_in_threadpool(parts.store.boxes)
-        listener = Listener([b.slug for b in known if not box or b.slug in box], box)
+        grant = request.state.caller.grant
+        changed = [b.slug for b in known if not box or b.slug in box]
+        listener = Listener(changed, box, grant.id if grant else None)
         if not parts.live.add(listener):
             return Response("Live values are not to be had just now.", status_code=503)
         body = stream(parts.live, listener, lambda slug: run_in_threadpool(describe, slug))
