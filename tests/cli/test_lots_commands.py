@@ -133,6 +133,24 @@ def test_labels(hilum: Run, table: Path, tmp_path: Path) -> None:
     assert "QR code: https://seeds.example/lots/L-0001" in to.read_text(encoding="utf-8")
 
 
+def test_lots_and_boxes_are_corrected_and_taken_back(hilum: Run, table: Path) -> None:
+    """What is written about a lot, a split, a new lot and a box: each comes back in turn."""
+    hilum("lots", "import", table, "--yes")
+    assert "Say what to correct" in hilum("lots", "correct", "L-0001").err
+    done = hilum("lots", "correct", "L-0001", "--variety", "Night Buoy", "--kind", "pepper")
+    assert done.out == "Lot L-0001 corrected.\n"
+    assert hilum("lots", "undo", "L-0001").out == "Taken back: Corrected: kind, variety.\n"
+    hilum("lots", "split", "L-0001", "--seeds", "20", "--code", "L/1")
+    assert hilum("lots", "undo", "L/1").out == "Taken back: Split from lot L-0001.\n"
+    assert "L/1" not in hilum("lots", "list").out
+    assert "L/1" in hilum("lots", "list", "--archived").out
+    assert "Move them first" in hilum("boxes", "archive", "blue-tub").err
+    hilum("boxes", "add", "Spare")
+    assert hilum("boxes", "archive", "spare").out == "Spare is archived.\n"
+    assert hilum("boxes", "undo", "spare").out == "Taken back: Archived.\n"
+    assert "nothing to take back" in hilum("boxes", "undo", "spare").err
+
+
 def test_a_lots_life(hilum: Run, table: Path) -> None:
     """Move, use, test, split, archive and back, each answered in a sentence."""
     hilum("lots", "import", table, "--yes")

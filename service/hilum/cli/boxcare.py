@@ -1,4 +1,4 @@
-"""Care of boxes from the command line: fresh desiccant."""
+"""Care of boxes from the command line: fresh desiccant, archiving, taking back."""
 
 from typing import Annotated
 
@@ -6,6 +6,7 @@ import typer
 
 from hilum.cli.keep import boxes, open_data
 from hilum.cli.options import DataDir, time_ms
+from hilum.domain.errors import NotFoundError
 
 __all__ = ["boxes"]
 
@@ -43,3 +44,45 @@ def swap(
             at_ms=at_ms, now_ms=now_ms,
         )  # fmt: skip
     print(f"Noted: {event.text}")
+
+
+@boxes.command("archive")
+def archive(
+    box: Annotated[str, typer.Argument(help="The box, as in hilum boxes list.")],
+    on: Annotated[str | None, typer.Option("--on", help="When; by default now.")] = None,
+    data_dir: DataDir = None,
+) -> None:
+    """Take an empty box off the lists; its history is kept.
+
+    Example: hilum boxes archive blue-tub
+    """
+    from hilum.bootstrap import system_clock
+    from hilum.config import load_settings
+    from hilum.keeping.care.boxarchive import archive_box
+
+    now_ms = system_clock().now_ms()
+    at_ms = now_ms if on is None else time_ms(on, load_settings(data_dir).time_zone, "on")
+    with open_data(data_dir) as store:
+        done = archive_box(store, box, at_ms=at_ms, now_ms=now_ms)
+    print(f"{done.box.name} is archived.")
+
+
+@boxes.command("undo")
+def undo(
+    box: Annotated[str, typer.Argument(help="The box, as in hilum boxes list.")],
+    data_dir: DataDir = None,
+) -> None:
+    """Take the last thing back that was done to a box: adding, correction, sensor, archiving.
+
+    Example: hilum boxes undo blue-tub
+    """
+    from hilum.keeping.care.boxundo import undo_box
+    from hilum.keeping.care.undo import can_undo
+
+    with open_data(data_dir) as store:
+        lines = [line for line in store.events(box=box) if line.lot is None and can_undo(line)]
+        if not lines:
+            raise NotFoundError(f"There is nothing to take back for box {box}.")
+        last = max(lines, key=lambda line: line.id)
+        undo_box(store, box, last.id)
+    print(f"Taken back: {last.text}")

@@ -51,13 +51,18 @@ def add_box(
 
 
 @boxes.command("list")
-def list_boxes(data_dir: DataDir = None) -> None:
+def list_boxes(
+    archived: Annotated[bool, typer.Option("--archived", help="Archived boxes too.")] = False,
+    data_dir: DataDir = None,
+) -> None:
     """List the boxes.
 
     Example: hilum boxes list
     """
     with open_data(data_dir) as store:
         for box in store.boxes():
+            if box.archived and not archived:
+                continue
             inside = sum(stay.to_ms is None for stay in store.stays(box=box.slug))
             band = f"{box.target_low_pct:g}–{box.target_high_pct:g} % eRH"
             print(f"{box.slug}\t{box.name}\t{box.type}\t{band}\t{inside} lots")
@@ -214,7 +219,10 @@ def _date(text: str | None) -> date | None:
 
 
 @lots.command("list")
-def list_lots(data_dir: DataDir = None) -> None:
+def list_lots(
+    archived: Annotated[bool, typer.Option("--archived", help="Archived lots too.")] = False,
+    data_dir: DataDir = None,
+) -> None:
     """List the lots.
 
     Example: hilum lots list
@@ -222,6 +230,8 @@ def list_lots(data_dir: DataDir = None) -> None:
     with open_data(data_dir) as store:
         places = {stay.lot: stay.box for stay in store.stays() if stay.to_ms is None}
         for lot in store.lots():
+            if lot.archived and not archived:
+                continue
             label = f"{lot.label_pct:g} %" if lot.label_pct is not None else "no label"
             where = places.get(lot.code, "in no box")
             print(f"{lot.code}\t{lot.kind}\t{lot.variety}\t{label}\t{where}")
