@@ -268,8 +268,10 @@ class LedgerStore(Protocol):
         ...
 
     def rows_at(self, asked: Sequence[tuple[CurveKey, int]]) -> tuple[Ints, LedgerRows]:
-        """Give at most two rows for each curve and time: the last with ``last_ms`` <= time, and the
-        one after it; and for each row the place in ``asked`` of what it answers, in order."""
+        """Give at most two rows for each curve and time, and the place in ``asked`` of each.
+
+        They are the last with ``last_ms`` <= time and the one after it, in the order asked.
+        """
         ...
 
     def replace_rows(self, changes: Sequence[tuple[CurveKey, int, LedgerRows]]) -> None:
