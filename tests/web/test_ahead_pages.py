@@ -10,7 +10,7 @@ from openpyxl import load_workbook
 from starlette.testclient import TestClient
 
 from hilum.bootstrap.sheet_reader import Sheets
-from hilum.domain.alerts import Alert, AlertChange, AlertState
+from hilum.domain.alerts import Alert, AlertChange, AlertState, Notice, NoticeState
 from hilum.domain.errors import ConflictError
 from hilum.domain.model import MS_PER_DAY, MS_PER_HOUR, Event, EventType, PlanLine, SeasonPlan
 from hilum.keeping.lots.ahead import RECENT
@@ -18,6 +18,7 @@ from hilum.keeping.lots.compare import Choice
 from hilum.science.posterior import Band
 from hilum.web.app import create_app
 from hilum.web.compares import lasts_words
+from hilum.web.format import NBSP
 from hilum.web.parts import SettingShown, SettingsShown, WebParts
 from web.elements import Element, parse
 from web.sending import filled_in, send
@@ -298,6 +299,31 @@ def test_settings_are_shown_with_their_source_and_channels_tried(parts: WebParts
         assert refused.status_code == 422
         assert "did not answer" in parse(refused.text).one(role="alert").text
         assert not page(client, "/settings?sent=<b>x").all(of="said")
+
+
+def test_settings_say_what_became_of_each_channel(parts: WebParts) -> None:
+    """Taken, held, failing with its reason and given up with its reason are told apart."""
+    names = ("good", "held", "failing", "gone", "new")
+    shown = SettingsShown("f", (), names)
+    made = [Notice(f"n.{n}", n, "digest", NOW_MS, NOW_MS, "Week", "All well.") for n in names[:-1]]
+    parts.store.add_notices(made)
+    kept = {notice.channel: notice for notice in parts.store.notices()}
+    for name, change in (
+        ("good", {"state": NoticeState.SENT, "sent_ms": NOW_MS}),
+        ("failing", {"error": "The mail server did not answer in time."}),
+        ("gone", {"state": NoticeState.GIVEN_UP, "error": "No such host."}),
+    ):
+        parts.store.save_notice(replace(kept[name], **change))
+    with TestClient(create_app(replace(parts, shown=lambda: shown)), "http://localhost") as client:
+        rows = page(client, "/settings").all("li", of="sensor")
+    told = [[p.text.replace(NBSP, " ") for p in row.all("p")] for row in rows]
+    assert told == [
+        ["Last taken on 2025-11-25 10:12."],
+        ["1 message waiting until 2025-11-25 10:12."],
+        ["1 message waiting. The last attempt failed: The mail server did not answer in time."],
+        ["Given up on 2025-11-25 10:12: No such host."],
+        [],
+    ]
 
 
 def test_without_channels_settings_say_so(client: TestClient) -> None:

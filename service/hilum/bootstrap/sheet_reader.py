@@ -6,7 +6,7 @@ from datetime import date, datetime, time
 from zoneinfo import ZoneInfo
 
 from hilum.domain.errors import InvalidInputError
-from hilum.domain.model import Lot
+from hilum.domain.model import Event, Lot
 from hilum.domain.ports import Clock, Store
 from hilum.keeping.seasons.season import Season
 from hilum.science.kinds import kinds
@@ -15,6 +15,7 @@ from hilum.sheets.columns import IGNORE, Column, Headed
 from hilum.sheets.export import export
 from hilum.sheets.grid import text_of
 from hilum.sheets.headings import Field
+from hilum.sheets.journal import journal_csv
 from hilum.sheets.labels import box_labels, lot_labels, qr_code
 from hilum.sheets.order import order_file
 from hilum.sheets.proposal import LotChange, Options, Proposal, Unit, Verdict, outline, propose
@@ -115,6 +116,10 @@ class Sheets:
         made = lot_labels(self._store, codes, site) if codes else []
         made += box_labels(self._store, boxes, site) if boxes else []
         return [SheetLabel(m.title, m.lines, m.code, qr_code(m.address)) for m in made]
+
+    def journal(self, events: Sequence[Event]) -> bytes:
+        """Write lines of the journal."""
+        return journal_csv(events, self._zone)
 
     def order(self, found: Season, suffix: str) -> bytes:
         """Write what to order."""

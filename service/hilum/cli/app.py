@@ -12,6 +12,7 @@ from hilum.cli import (
     calculators,
     corrections,
     desk,
+    journal,
     lotcare,
     readings,
     running,
@@ -59,6 +60,7 @@ app.add_typer(corrections.sensors, name="sensors")
 app.add_typer(lotcare.lots, name="lots")
 app.add_typer(readings.readings, name="readings")
 app.add_typer(alerts.alerts, name="alerts")
+app.add_typer(journal.journal, name="journal")
 app.command("password")(access.password)
 app.add_typer(access.tokens, name="tokens")
 app.add_typer(access.share, name="share")

@@ -1,5 +1,13 @@
 """What can be done in the journal: write a note, take a line back."""
 
+import sys
+from collections.abc import Callable
+from typing import Annotated
+
+from fastapi import Query
+from starlette.responses import Response
+
+from hilum.domain.errors import NotFoundError
 from hilum.keeping.care.boxcare import note
 from hilum.keeping.care.register import in_address
 from hilum.web.contexts import FormPage
@@ -8,8 +16,12 @@ from hilum.web.doing import Deed, Problem, filled, target
 from hilum.web.formparts import AT, box_options
 from hilum.web.parts import WebParts
 from hilum.web.pieces import Fact, Field, FormView, Link
+from hilum.web.records import JournalFilter
 from hilum.web.said import STRIKE, line_words, lines, place_after, strike, strike_form
+from hilum.web.sheetparts import FILE_TYPES
 from hilum.web.typed import Typed
+
+EVERYTHING = sys.maxsize
 
 
 def journal_deeds(parts: WebParts) -> tuple[Deed, ...]:
@@ -79,3 +91,23 @@ def _strike(parts: WebParts) -> Deed:
         return place_after(back, did)
 
     return Deed(STRIKE, page, act)
+
+
+def journal_file(parts: WebParts) -> Callable[..., Response]:
+    """Every line of the journal, or of what is looked at, oldest first, as a file."""
+
+    def answer(
+        box: str = "", lot: str = "", shown: Annotated[str, Query(alias="type")] = ""
+    ) -> Response:
+        if parts.sheets is None:
+            raise NotFoundError("Nobody writes spreadsheets here.")
+        chosen = JournalFilter(box, lot, shown)
+        found = parts.store.events(box=box or None, lot=lot or None, limit=EVERYTHING)
+        events = [event for event in reversed(found) if chosen.holds(event)]
+        return Response(
+            parts.sheets.journal(events),
+            media_type=FILE_TYPES[".csv"],
+            headers={"Content-Disposition": 'attachment; filename="journal.csv"'},
+        )
+
+    return answer

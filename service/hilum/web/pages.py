@@ -24,7 +24,7 @@ from hilum.web.correctiondeeds import correction_deeds
 from hilum.web.doing import Deed, add_deeds
 from hilum.web.firststart import first_path, heard
 from hilum.web.history import DEFAULT_RANGE, chart, range_named, span_of
-from hilum.web.journaldeeds import journal_deeds
+from hilum.web.journaldeeds import journal_deeds, journal_file
 from hilum.web.labels import labels
 from hilum.web.live import Listener, stream
 from hilum.web.lotdeeds import lot_deeds
@@ -65,6 +65,7 @@ def page_router(parts: WebParts, render: Renderer) -> APIRouter:
         ("/settings", settings_page(parts, render)),
         ("/rules", rules_page(parts, render)),
         ("/journal", journal(parts, render)),
+        ("/journal/export.csv", journal_file(parts)),
         ("/sensors", sensors(parts, render)),
         ("/sensors/heard", heard_now(parts, render)),
         ("/sure", sure(render)),

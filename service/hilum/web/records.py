@@ -122,6 +122,10 @@ class JournalFilter:
     lot: str = ""
     type: str = ""
 
+    def holds(self, event: Event) -> bool:
+        """Whether a line of that box and lot is one of them."""
+        return not self.type or event.type == self.type
+
     @property
     def url(self) -> str:
         """Address of the page that shows them."""
@@ -136,7 +140,7 @@ def journal_page(
     """Give the newest events of everything, or of what is looked at."""
     most = LOOKED_THROUGH if chosen.type else MOST_EVENTS + 1
     found = store.events(box=chosen.box or None, lot=chosen.lot or None, limit=most)
-    events = [event for event in found if not chosen.type or event.type == chosen.type]
+    events = [event for event in found if chosen.holds(event)]
     names = {b.slug: b.name for b in store.boxes()}
     more = f"Older lines than these {MOST_EVENTS} are kept but not shown here."
     return JournalPage(
@@ -149,6 +153,7 @@ def journal_page(
         lot=chosen.lot,
         days=journal_days(events[:MOST_EVENTS], names, style, chosen.url),
         more=more if len(events) > MOST_EVENTS else "",
+        export=chosen.url.replace("/journal", "/journal/export.csv", 1),
     )
 
 

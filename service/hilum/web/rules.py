@@ -66,6 +66,7 @@ RULES: Mapping[str, frozenset[Who]] = {
     "GET /boxes/{slug}/review": LOOK,
     "GET /settings": OWNER,
     "GET /rules": OWNER,
+    "GET /journal/export.csv": OWNER,
     "GET /lots/export.csv": OWNER,
     "GET /lots/export.xlsx": OWNER,
     **{

@@ -151,6 +151,7 @@ class ChannelRow:
     """One channel on which alerts are told."""
 
     name: Annotated[str, "Its name."]
+    state: Annotated[str, "What became of the last messages, in a sentence; empty if none."]
     test: Annotated[FormView, "Sends a test on it."]
 
 

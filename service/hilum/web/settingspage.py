@@ -6,10 +6,12 @@ from urllib.parse import quote
 from starlette.requests import Request
 from starlette.responses import Response
 
+from hilum.domain.alerts import NoticeState
 from hilum.domain.errors import NotFoundError
 from hilum.web.contexts import FormPage
 from hilum.web.csrf import Form
 from hilum.web.doing import Deed, Problem, filled
+from hilum.web.format import count
 from hilum.web.parts import SettingsShown, WebParts
 from hilum.web.pieces import FormView, Link
 from hilum.web.render import Renderer
@@ -17,6 +19,7 @@ from hilum.web.seasoncontexts import ChannelRow, SettingRow, SettingsPage
 from hilum.web.typed import Typed
 
 TEST = "/settings/test"
+MOST_NOTICES = 1000
 
 
 def settings_page(parts: WebParts, render: Renderer) -> Callable[..., Response]:
@@ -29,11 +32,31 @@ def settings_page(parts: WebParts, render: Renderer) -> Callable[..., Response]:
             said=f"The test was taken by {sent}." if sent in shown.channels else "",
             file=shown.file,
             rows=tuple(SettingRow(s.name, s.value, s.source, s.words) for s in shown.rows),
-            channels=tuple(ChannelRow(name, try_form(name)) for name in shown.channels),
+            channels=tuple(
+                ChannelRow(name, channel_state(parts, name), try_form(name))
+                for name in shown.channels
+            ),
         )
         return render(request, "settings.html", context)
 
     return page
+
+
+def channel_state(parts: WebParts, channel: str) -> str:
+    """Say what became of the last messages on a channel: taken, waiting with a fault, given up."""
+    style = parts.style
+    waiting = parts.store.notices(state=NoticeState.PENDING, channel=channel, limit=MOST_NOTICES)
+    failing = next((notice for notice in waiting if notice.error), None)
+    if failing is not None:
+        return f"{count(len(waiting), 'message')} waiting. The last attempt failed: {failing.error}"
+    last = next(iter(parts.store.notices(channel=channel, limit=1)), None)
+    if last is None:
+        return ""
+    if last.state is NoticeState.GIVEN_UP:
+        return f"Given up on {style.moment(last.made_ms)}: {last.error}"
+    if last.sent_ms is None:
+        return f"{count(len(waiting), 'message')} waiting until {style.moment(last.due_ms)}."
+    return f"Last taken on {style.moment(last.sent_ms)}."
 
 
 def try_form(channel: str) -> FormView:

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
+from hilum.domain.model import Event
 from hilum.keeping.seasons.season import Season
 
 
@@ -119,6 +120,10 @@ class SheetReader(Protocol):
 
     def labels(self, codes: Sequence[str], boxes: Sequence[str], site: str) -> list[SheetLabel]:
         """Make labels for lots and boxes; ``site`` is the address of Hilum, or empty."""
+        ...
+
+    def journal(self, events: Sequence[Event]) -> bytes:
+        """Write lines of the journal as ``.csv``."""
         ...
 
     def order(self, found: Season, suffix: str) -> bytes:
