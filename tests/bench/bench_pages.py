@@ -150,6 +150,7 @@ def run(folder: Path) -> None:
                 follow_redirects=True,
                 transport=httpx.HTTPTransport(retries=8),
             ) as client:
+                client.get("/healthz")  # once it answers
                 table(client, urls, process.pid)
             print(f"resident memory afterwards: {resident_mb(process):.0f} MB")
         finally:
