@@ -35,3 +35,19 @@ def test_every_promise_is_held_by_tests(number: str) -> None:
     assert named
     assert PROMISES[number].count("`tests/") == len(named)
     assert [f"{p}::{name}" for p, name in named if name not in names_in(ROOT / p)] == []
+
+
+SECURITY = (ROOT / "service" / "docs" / "security.md").read_text(encoding="utf-8")
+
+
+def test_every_test_of_the_walk_through_security_exists() -> None:
+    """Each file and each test that is named beside a requirement is there."""
+    named = re.findall(r"`([\w/]+\.py)(?:::(test_\w+))?`", SECURITY)
+    assert len(named) > 40
+    missing = [
+        f"{path}::{name}"
+        for path, name in named
+        if not (ROOT / "tests" / path).is_file()
+        or (name and name not in names_in(ROOT / "tests" / path))
+    ]
+    assert missing == []
