@@ -39,6 +39,7 @@ def test_two_salts_worked_on_the_pages(parts: WebParts, client: TestClient) -> N
     assert "33.1 % ± 0.2 at 20.0 °C" in page.text
     assert "75.5 % ± 0.1 at 20.0 °C" in page.text
     assert "Greenspan 1977" in page.text
+    assert "sodium chloride (table salt)" in page.text
     assert "damp slurry" in page.text
     assert "Wait 20 minutes for a small sensor" in page.text
     page = onward(
@@ -48,6 +49,7 @@ def test_two_salts_worked_on_the_pages(parts: WebParts, client: TestClient) -> N
     assert "35 → 33.0" in page.text
     assert "2025-11-20 10:00" in page.text
     assert "computed again" in page.text
+    assert "damp slurry" not in page.text
     assert not parts.store.corrections()
 
     page = onward(client, page)

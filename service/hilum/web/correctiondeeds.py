@@ -33,7 +33,6 @@ from hilum.web.doing import REFUSALS, Deed, Problem, filled, problem_of, target
 from hilum.web.format import NBSP, number, pct
 from hilum.web.parts import WebParts
 from hilum.web.pieces import Fact, Field, FormView, Link, Option
-from hilum.web.records import reading_words
 from hilum.web.typed import Typed
 
 HOW, SALTS, READ, OFFSET, SAVE, BACK = (
@@ -89,6 +88,8 @@ SINCE = Field(
     "day on which it was last known to be right.",
 )
 NOTE = Field("note", "How you know", "text", hint="For the record; may stay empty.")
+
+TABLE_SALT = "NaCl"
 
 Points = tuple[tuple[SaltPoint, float], ...]
 
@@ -156,8 +157,13 @@ def _how(parts: WebParts) -> Deed:
 def _newest(parts: WebParts, sensor: str) -> Fact:
     """What the sensor itself says: the figure to compare with a salt."""
     reading = parts.store.newest(sensor)
-    when = f"Taken {parts.style.moment(reading.time_ms)}." if reading else ""
-    return Fact("It says itself", reading_words(reading, parts.style), when)
+    if reading is None:
+        return Fact("It says itself", "nothing yet")
+    said = [parts.style.temp(reading.temp_c)] if reading.temp_c is not None else []
+    if reading.rh_pct is not None:
+        said.append(f"{pct(reading.rh_pct, 1)}{NBSP}RH")
+    when = f"Taken {parts.style.moment(reading.time_ms)}."
+    return Fact("It says itself", ", ".join(said) or "neither temperature nor humidity", when)
 
 
 def _celsius(parts: WebParts, shown: float, *, difference: bool = False) -> float:
@@ -174,7 +180,7 @@ def _salts(parts: WebParts) -> Deed:
         near_c = reading.temp_c if reading and reading.temp_c is not None else 20.0
         near_c = min(max(near_c, SALT_TEMPS_C[0]), SALT_TEMPS_C[1])
         known = [salt_point(key, near_c) for key in salts()]
-        options = tuple(Option(p.salt.key, f"{p.salt.name}, {pct(p.rh_pct)}") for p in known)
+        options = tuple(Option(p.salt.key, f"{_called(p)}, {pct(p.rh_pct)}") for p in known)
         temp = parts.style.temp(near_c).split(NBSP)[0]
         fields = (
             *(
@@ -199,9 +205,14 @@ def _salts(parts: WebParts) -> Deed:
     return Deed(SALTS, page, act)
 
 
+def _called(point: SaltPoint) -> str:
+    """Name of a salt, and the one it has in kitchens."""
+    return f"{point.salt.name} (table salt)" if point.salt.key == TABLE_SALT else point.salt.name
+
+
 def _salt_fact(point: SaltPoint, parts: WebParts) -> Fact:
     about = f"{pct(point.rh_pct, 1)} ± {number(point.uncertainty_pct, 1)} at "
-    return Fact(point.salt.name, about + parts.style.temp(point.temp_c), point.salt.caution)
+    return Fact(_called(point), about + parts.style.temp(point.temp_c), point.salt.caution)
 
 
 def _salt_points(parts: WebParts, typed: Typed) -> dict[str, SaltPoint]:
@@ -240,7 +251,7 @@ def _read(parts: WebParts) -> Deed:
         sensor = parts.store.sensor(form.text("sensor"))
         points = _salt_points(parts, Typed(form, parts.style))
         fields = [
-            Field(_read_name(name), f"It read over {p.salt.name}", "decimal", unit="%",
+            Field(_read_name(name), f"It read over {_called(p)}", "decimal", unit="%",
                   required=True, hint="What the sensor itself says, without any correction.")
             for name, p in points.items()
         ]  # fmt: skip
@@ -325,7 +336,8 @@ def _worked(parts: WebParts, typed: Typed) -> Worked:
     except InvalidInputError as error:
         field = error.field or ""
         raise InvalidInputError(str(error), fields.get(field, field)) from error
-    return Worked(plan, points, (*plan.notes, *(humidity.notes if humidity else ())))
+    notes = [note for note in (humidity.notes if humidity else ()) if note not in PRACTICE]
+    return Worked(plan, points, (*plan.notes, *notes))
 
 
 def _offsets(parts: WebParts, typed: Typed) -> tuple[Calibration | None, float | None]:
@@ -373,7 +385,7 @@ def _save(parts: WebParts) -> Deed:
             worked = _worked(parts, Typed(form, parts.style))
             facts, notes = _outcome(parts, worked), worked.notes
         except REFUSALS as error:
-            problem = problem or problem_of(error)
+            problem = problem or problem_of(error, parts.style.zone)
         return FormPage(
             f"Correct {sensor.name}",
             Link("what was read", step_url(before, form)),
