@@ -9,14 +9,27 @@ import pytest
 from starlette.testclient import TestClient
 
 from hilum.bootstrap.sheet_reader import Sheets
-from hilum.domain.model import Reading
+from hilum.domain.access import Scope
+from hilum.domain.corrections import Correction
+from hilum.domain.model import (
+    Event,
+    EventType,
+    GerminationTest,
+    PlanLine,
+    Reading,
+    Reject,
+    RejectReason,
+    SeasonPlan,
+)
 from hilum.domain.ports import Store
+from hilum.keeping.access import give
 from hilum.stores.sqlite import SqliteStore
 from web import small_world
-from web.elements import parse
+from web.elements import Element, parse
 from web.guarded import client_of, small_place
 from web.sending import filled_in
 from web.small_world import NOW_MS, FixedClock
+from web.test_attacks import DAY, MARKUP
 
 WORDS = (
     *("", " ", "x", "-1", "0", "1e308", "-1e308", "nan", "inf", "9" * 25, "9" * 5000, "1e-300"),
@@ -39,16 +52,22 @@ class Kind:
 
 
 @pytest.fixture
-def owner(tmp_path: Path) -> Iterator[TestClient]:
-    """The pages of a small place on a real database, open to this machine."""
-    store = SqliteStore(tmp_path / "hilum.sqlite3")
-    fill(store)
+def store(tmp_path: Path) -> Iterator[Store]:
+    """A real database with a small place in it."""
+    made = SqliteStore(tmp_path / "hilum.sqlite3")
+    fill(made)
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def owner(store: Store) -> Iterator[TestClient]:
+    """Its pages, open to this machine."""
     clock = FixedClock()
     sheets = Sheets(store, clock, "Europe/Brussels")
     place = replace(small_place(password=False), store=store, clock=clock, sheets=sheets)
     with client_of(place) as client:
         yield client
-    store.close()
 
 
 def fill(store: Store) -> None:
@@ -61,9 +80,8 @@ def fill(store: Store) -> None:
     small_world.add_events(store)
 
 
-def forms(client: TestClient) -> list[Kind]:
-    """Every sort of form on the pages that can be reached; those that end the visit left out."""
-    found: dict[tuple[str, ...], Kind] = {}
+def pages(client: TestClient) -> Iterator[tuple[str, Element]]:
+    """Every sort of page that links lead to."""
     waiting: list[str] = ["/"]
     seen: set[str] = set()
     while waiting and len(seen) < MOST_PAGES:
@@ -77,8 +95,15 @@ def forms(client: TestClient) -> list[Kind]:
         if "html" not in answer.headers.get("content-type", ""):
             continue
         page = parse(answer.text)
-        waiting += [a.attrs["href"].split("#")[0] for a in page.all("a") if "href" in a.attrs]
-        waiting = [url for url in waiting if url.startswith("/")]
+        links = [a.attrs.get("href", "").split("#")[0] for a in page.all("a")]
+        waiting += [link for link in links if link.startswith("/")]
+        yield url, page
+
+
+def forms(client: TestClient) -> list[Kind]:
+    """Every sort of form on them; those that end the visit left out."""
+    found: dict[tuple[str, ...], Kind] = {}
+    for url, page in pages(client):
         for form in page.all("form"):
             values = filled_in(form)
             action = form.attrs.get("action", url)
@@ -120,6 +145,36 @@ def go_through(client: TestClient, words: Sequence[str], every: int) -> int:
                 sent += 1
             turn += 1
     return sent
+
+
+def plant(store: Store) -> None:
+    """Put markup into every text that somebody, or some device, can give."""
+    for box in store.boxes():
+        store.save_box(replace(box, name=f"{box.slug} {MARKUP}", note=MARKUP))
+    for lot in store.lots():
+        store.save_lot(replace(lot, variety=MARKUP, source=MARKUP, note=MARKUP))
+        store.add_test(GerminationTest(0, lot.code, DAY, 50, 40, method=MARKUP, note=MARKUP))
+        store.add_event(Event(0, NOW_MS, EventType.NOTE, "drawer", lot.code, text=MARKUP))
+    for sensor in store.sensors():
+        store.save_sensor(replace(sensor, note=MARKUP))
+        store.add_correction(Correction(0, sensor.name, NOW_MS - 9, how=MARKUP))
+    store.add_rejects([Reject(NOW_MS, MARKUP, RejectReason.TOPIC, MARKUP, MARKUP.encode(), MARKUP)])
+    line = PlanLine("onion", 10, variety=MARKUP, note=MARKUP)
+    store.save_plan(SeasonPlan(0, MARKUP, DAY, note=MARKUP), [line])
+    give(store, Scope.READ, MARKUP[:80], NOW_MS)
+
+
+def test_markup_stays_text_wherever_links_lead(store: Store, owner: TestClient) -> None:
+    """On no page does any of it become an element, an attribute or a template."""
+    plant(store)
+    shown = 0
+    for url, page in pages(owner):
+        shown += "<script>alert(1)" in page.text
+        assert [each for each in page.all("script") if "src" not in each.attrs] == [], url
+        assert page.all("img", src="x") == [], url
+        names = {name for each in page.walk() for name in each.attrs}
+        assert not {name for name in names if name.startswith("on") or "<" in name}, url
+    assert shown > 15
 
 
 def test_some_words_in_every_field(owner: TestClient) -> None:
