@@ -108,6 +108,9 @@ def test_two_hundred_boxes() -> None:
     for i, view in enumerate(watch_check.VIEWS[:4]):
         assert watch_check.summary([each.told[i] for each in found])[1] >= 85.0, view
     assert watch_check.summary([each.told[0] for each in found])[0] < 20.0
+    fresh = [each.fresh for each in found if each.fresh is not None]
+    assert len(fresh) >= 150
+    assert watch_check.summary(fresh)[1] >= 85.0
     assert min(each.too_wet_days for each in found) >= -1.0
     assert watch_check.page(found) == watch_check.PAGE.read_text(encoding="utf-8")
 
