@@ -13,18 +13,19 @@ from hilum.domain.alerts import Alert, AlertChange, AlertState, RuleSetting
 from hilum.domain.corrections import Correction
 from hilum.domain.model import Box, BoxType, Event, EventType, PlanLine, Reading, SeasonPlan
 from hilum.stores.memory import MemoryStore
-from hilum.web import contexts, importcontexts, pieces, seasoncontexts
+from hilum.web import contexts, importcontexts, pages, picturecontexts, pieces, seasoncontexts
 from hilum.web.app import create_app
 from hilum.web.assets import StaticUrls, web_folder
 from hilum.web.parts import IngestStatus, SettingShown, SettingsShown, WebParts
 from hilum.web.render import Renderer, environment
 from web.elements import parse
+from web.pictures import COMING
 from web.sending import filled_in
 from web.small_world import NOW_MS
 
 CONTEXTS = [
     found
-    for module in (contexts, importcontexts, pieces, seasoncontexts)
+    for module in (contexts, importcontexts, picturecontexts, pieces, seasoncontexts)
     for found in vars(module).values()
     if dataclasses.is_dataclass(found)
     and isinstance(found, type)
@@ -78,6 +79,7 @@ def test_templates_and_contexts_agree(parts: WebParts, monkeypatch: pytest.Monke
         return plain(self, template, Spy(page, read), path, token, owner=owner)
 
     monkeypatch.setattr(Renderer, "html", html)
+    monkeypatch.setattr(pages, "future", lambda _: COMING)
     parts.store.add_event(Event(0, 1, EventType.NOTE, lot="L-0001", text="pale"))
     parts.store.save_plan(
         SeasonPlan(0, "Spring", date(2026, 3, 1)), [PlanLine("onion", 9), PlanLine("leek", 9)]
@@ -92,7 +94,7 @@ def test_templates_and_contexts_agree(parts: WebParts, monkeypatch: pytest.Monke
     told = replace(parts, ingest_status=lambda: status, shown=lambda: shown, sheets=sheets)
     with TestClient(create_app(told), "http://localhost") as client:
         for url in (
-            "/", "/boxes/drawer", "/lots?q=e", "/journal", "/sensors", "/sure", "/x",
+            "/", "/boxes/drawer?range=month", "/lots?q=e", "/journal", "/sensors", "/sure", "/x",
             "/lots/new?did=3", "/lots/move?lot=L-0001", "/lots/L-0001/test", "/journal?type=note",
             "/season", "/season/1", "/lots/L-0001/compare", "/boxes/tub/compare",
             "/boxes/drawer/review", "/settings", "/settings?sent=mail", "/lots?order=use-first",

@@ -41,7 +41,7 @@ def test_every_page_has_one_main_heading_and_a_title(client: TestClient, url: st
     """A page says what it is, once, to the eye and to a screen reader."""
     found = page(client, url)
     assert len(found.all("h1")) == 1
-    assert found.one("title").text.endswith("· Hilum")
+    assert found.one("head").one("title").text.endswith("· Hilum")
     assert found.one("main").attrs["id"] == "main"
 
 
@@ -246,11 +246,14 @@ def test_lot_says_viability_with_its_band_and_how_it_was_made(client: TestClient
     assert scale.attrs["aria-label"].endswith("minimum 70\xa0%")
     assert "spent" in found.one("svg", of="budget").attrs["aria-label"]
     tested, grounds = found.all("dl", of="facts")[:2]
-    assert "7 CFR 201.58" in tested.text  # the laboratory rule for onion
+    assert "counted after 6 and 10 days" in tested.text  # the laboratory rule for onion
     made = {item.one("dt").text: item.one("dd").text for item in grounds.children}
     assert made["Constants"].startswith("its own constants, published")
-    assert "Ellis & Roberts" in made["Constants"]
-    assert made["Minimum"].startswith("70 % US Federal Seed Act")
+    assert made["Minimum"] == "70 % looked up where it was published"
+    published = found.all("dl", of="facts")[2].text
+    assert "Ellis & Roberts" in published
+    assert "US Federal Seed Act" in published
+    assert "7 CFR 201.58" in published
     assert made["Wet hours"] == "none"
     assert made["Measured"] == "38 days 1 day bridged"  # the gap of 0.7 days
 
@@ -262,7 +265,10 @@ def test_lot_draws_its_life_with_its_tests(client: TestClient) -> None:
     drawn = life.one("svg", of="panel-svg")
     assert len(drawn.all("circle", of="test-dot")) == 1
     assert drawn.one("line", of="vb-minimum").attrs["y1"] == "30.0%"
-    assert len(life.one("tbody").all("tr")) == 9
+    assert len(drawn.all("line", of="test-reach")) == 1
+    rows = [row.text for row in life.one("tbody").all("tr")]
+    assert len(rows) == 10
+    assert rows[-1].startswith("Test 2025-09-20: 43 of 50, 86")
 
 
 def test_lot_without_a_life_model_says_why(client: TestClient) -> None:

@@ -1,5 +1,6 @@
 """The JSON interface: values for programs and for the charts."""
 
+from dataclasses import asdict
 from typing import Annotated
 
 import numpy as np
@@ -8,11 +9,14 @@ from fastapi.security import HTTPBearer
 from pydantic import BaseModel, ConfigDict, Field
 
 from hilum.domain.errors import InvalidInputError, NotFoundError
-from hilum.domain.model import MS_PER_DAY, Floats
+from hilum.domain.model import MS_PER_DAY, Box, Floats
 from hilum.keeping.overview import Tier, box_history, box_overview
+from hilum.web.aheads import future
 from hilum.web.boxes import card
 from hilum.web.charts import VALUES, decimate
+from hilum.web.marks import marks
 from hilum.web.parts import WebParts
+from hilum.web.watchviews import watched
 
 MAX_MS = 253_402_300_799_000
 """End of the year 9999, the last that dates can hold."""
@@ -41,6 +45,29 @@ class ErrorAnswer(Strict):
     error: ErrorDetail
 
 
+class MarkAnswer(Strict):
+    """Something that happened in a box."""
+
+    sign: str = Field(description="opened, swap (of desiccant), weighed, or alert")
+    time_ms: int = Field(description="when, milliseconds since 1970 UTC")
+    until_ms: int | None = Field(description="end of an alert; null for a moment")
+    words: str = Field(description="what happened, for a person")
+
+
+class AheadAnswer(Strict):
+    """Humidity to come if nothing is done: columns of equal length.
+
+    Nine futures in ten lie between ``low`` and ``high``.
+    """
+
+    time_ms: list[int] = Field(description="milliseconds since 1970 UTC")
+    low: list[float] = Field(description="% eRH")
+    mid: list[float] = Field(description="% eRH")
+    high: list[float] = Field(description="% eRH")
+    due_low_ms: int | None = Field(description="desiccant due, early end; null beyond a year")
+    due_high_ms: int | None = Field(description="desiccant due, late end; null beyond a year")
+
+
 class HistoryAnswer(Strict):
     """Conditions in a box: columns of equal length, null where nothing is known.
 
@@ -61,6 +88,10 @@ class HistoryAnswer(Strict):
     erh_hi: Column = Field(description="% eRH")
     mc_starchy_pct: Column = Field(description="% wet basis, small starchy seed in paper")
     mc_oily_pct: Column = Field(description="% wet basis, small oily seed in paper")
+    marks: list[MarkAnswer] = Field(description="what happened, in order of time")
+    ahead: AheadAnswer | None = Field(
+        description="what is to come, as far as the span reaches beyond now; null if not known"
+    )
 
 
 GUARDED: dict[int | str, dict[str, object]] = {
@@ -88,6 +119,22 @@ def _column(values: Floats) -> Column:
     return list(rounded)
 
 
+def _ahead(parts: WebParts, box: Box, end_ms: int) -> AheadAnswer | None:
+    """Give what is to come of a box until a time."""
+    found = future(watched(parts, box))
+    if found is None:
+        return None
+    shown = found.until(end_ms)
+    return AheadAnswer(
+        time_ms=[int(t) for t in shown.time_ms],
+        low=np.round(shown.low_pct, 2).tolist(),
+        mid=np.round(shown.middle_pct, 2).tolist(),
+        high=np.round(shown.high_pct, 2).tolist(),
+        due_low_ms=shown.due_ms[0],
+        due_high_ms=shown.due_ms[2],
+    )
+
+
 def api_router(parts: WebParts) -> APIRouter:
     """Routes under ``/api``."""
     router = APIRouter(prefix="/api")
@@ -110,6 +157,8 @@ def api_router(parts: WebParts) -> APIRouter:
         if start >= end:
             raise InvalidInputError("“from” must lie before “to”.", "from")
         found = box_history(parts.store, box, start, end)
+        now_ms = parts.clock.now_ms()
+        happened = marks(parts.store, box, (start, end), now_ms)
         columns = decimate(found, start, end, width)
         return HistoryAnswer(
             box=slug,
@@ -117,6 +166,8 @@ def api_router(parts: WebParts) -> APIRouter:
             from_ms=start,
             to_ms=end,
             time_ms=[int(t) for t in columns.time_ms],
+            marks=[MarkAnswer(**asdict(mark)) for mark in happened],
+            ahead=_ahead(parts, box, end) if end > now_ms else None,
             **{name: _column(getattr(columns, name)) for name in VALUES},
         )
 

@@ -6,7 +6,8 @@ A test compares what the templates use with these records, both ways.
 from dataclasses import dataclass
 from typing import Annotated
 
-from hilum.web.pieces import Fact, FormView, Link, Option, Said
+from hilum.web.picturecontexts import Calendar, Chart, Life
+from hilum.web.pieces import Choice, Fact, FormView, Link, Option, Said
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,56 +165,6 @@ class BoxesPage:
 
 
 @dataclass(frozen=True, slots=True)
-class Panel:
-    """One drawn panel of a history."""
-
-    title: Annotated[str, "Quantity and unit."]
-    label: Annotated[str, "The panel in words."]
-    ticks: Annotated[tuple[tuple[float, str], ...], "Height in % from the top, and label."]
-    area: Annotated[str, "Path of the envelope."]
-    line: Annotated[str, "Path of the middle line; empty if there is none."]
-    target: Annotated[tuple[float, float] | None, "Top and height of the target, in %."]
-
-
-@dataclass(frozen=True, slots=True)
-class TableRow:
-    """One line of the table under a chart."""
-
-    when: Annotated[str, "Hour, day or month."]
-    erh: Annotated[str, "Lowest, mean and highest humidity."]
-    temp: Annotated[str, "Lowest, mean and highest temperature."]
-    moisture: Annotated[str, "Moisture of typical seed at its end."]
-
-
-@dataclass(frozen=True, slots=True)
-class Choice:
-    """One of a few ways to look at the same."""
-
-    name: Annotated[str, "What it is called."]
-    url: Annotated[str, "Address of the page that way."]
-    current: Annotated[bool, "Whether it is being shown."]
-
-
-@dataclass(frozen=True, slots=True)
-class Chart:
-    """The history of a box."""
-
-    url: Annotated[str, "Address of the points."]
-    from_ms: Annotated[int, "Start of the span."]
-    to_ms: Annotated[int, "End of the span."]
-    zone: Annotated[str, "Time zone of the axis."]
-    fahrenheit: Annotated[bool, "Whether temperature is drawn in °F."]
-    low: Annotated[float, "Lower end of the target, % eRH."]
-    high: Annotated[float, "Upper end of the target, % eRH."]
-    span: Annotated[str, "The span in words."]
-    summary: Annotated[str, "What the chart shows, in words."]
-    ranges: Annotated[tuple[Choice, ...], "Spans to choose from."]
-    panels: Annotated[tuple[Panel, ...], "Panels, drawn on the server; none if nothing is known."]
-    times: Annotated[tuple[tuple[float, str], ...], "Place in % from the left, and label."]
-    rows: Annotated[tuple[TableRow, ...], "The same as a table."]
-
-
-@dataclass(frozen=True, slots=True)
 class LotRow:
     """One lot in a table."""
 
@@ -261,6 +212,7 @@ class BoxPage:
     alerts: Annotated[tuple[AlertCard, ...], "Alerts that are not over."]
     water: Annotated[Water, "Its desiccant, and how it breathes."]
     chart: Annotated[Chart, "Its history."]
+    calendar: Annotated[Calendar | None, "Its last twelve months; none if nothing was heard."]
     facts: Annotated[tuple[Fact, ...], "Its limits, its sensor, its size."]
     note: Annotated[str, "What was noted about it."]
     lots: Annotated[tuple[LotRow, ...], "Lots in it now."]
@@ -299,21 +251,6 @@ class Viability:
     high: Annotated[float, "Upper end of the 90 % band."]
     minimum: Annotated[float, "Minimum germination, %."]
     now_words: Annotated[str, "The middle in words."]
-
-
-@dataclass(frozen=True, slots=True)
-class Life:
-    """A lot's viability over time. Places are in % of the drawn area."""
-
-    label: Annotated[str, "The picture in words."]
-    area: Annotated[str, "Path of the band."]
-    line: Annotated[str, "Path of the middle."]
-    minimum: Annotated[float, "Minimum germination, from the top."]
-    now: Annotated[float, "The present, from the left."]
-    tests: Annotated[tuple[tuple[float, float], ...], "Tests, from the left and from the top."]
-    ticks: Annotated[tuple[tuple[float, str], ...], "Place from the top, and label."]
-    times: Annotated[tuple[tuple[float, str], ...], "Place from the left, and label."]
-    rows: Annotated[tuple[Fact, ...], "Some points as a table."]
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,12 +2,14 @@
 
 from bisect import bisect_left
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from hilum.domain.model import MS_PER_DAY, Box, Floats
 from hilum.keeping.overview import History, Tier
+from hilum.web.aheads import Future, drawn, end_ms
+from hilum.web.aheads import told as told_ahead
 from hilum.web.charts import (
     PATH_HEIGHT,
     PATH_WIDTH,
@@ -19,13 +21,17 @@ from hilum.web.charts import (
     line_path,
     scale,
 )
-from hilum.web.contexts import Chart, Choice, Panel, TableRow
 from hilum.web.format import NBSP, UNKNOWN, Style, number, pct, span_pct
+from hilum.web.marks import Mark, place_marks, place_pct, signs, told, within
+from hilum.web.picturecontexts import Chart, Panel, TableRow
+from hilum.web.pieces import Choice
+from hilum.web.timeaxis import time_ticks
 
 BUCKETS = 480
 """Buckets of the drawn panels."""
 
 MOST_ROWS = 62
+TICKS = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,16 +41,14 @@ class Range:
     name: str
     days: int | None
     row_format: str  # how a time becomes the label of a table row
-    tick_format: str
-    ticks: int
 
 
 RANGES = (
-    Range("day", 1, "%Y-%m-%d %H:00", "%H:%M", 4),
-    Range("week", 7, "%Y-%m-%d", "%m-%d", 7),
-    Range("month", 30, "%Y-%m-%d", "%m-%d", 5),
-    Range("year", 365, "%Y-%m", "%Y-%m", 4),
-    Range("all", None, "%Y-%m", "%Y-%m", 4),
+    Range("day", 1, "%Y-%m-%d %H:00"),
+    Range("week", 7, "%Y-%m-%d"),
+    Range("month", 30, "%Y-%m-%d"),
+    Range("year", 365, "%Y-%m"),
+    Range("all", None, "%Y-%m"),
 )
 DEFAULT_RANGE = RANGES[1]
 
@@ -62,9 +66,35 @@ def span_of(chosen: Range, extent: tuple[int, int] | None, now_ms: int) -> tuple
     return min(first, now_ms - MS_PER_DAY), now_ms
 
 
-def chart(box: Box, history: History, chosen: Range, span: tuple[int, int], style: Style) -> Chart:
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """What a history is drawn from: readings up to now, what happened, and what is to come."""
+
+    history: History
+    span: tuple[int, int]  # up to now
+    happened: tuple[Mark, ...] = ()
+    future: Future | None = None
+
+    @property
+    def whole(self) -> tuple[int, int]:
+        """The span with what lies ahead."""
+        return self.span[0], end_ms(self.span, self.future)
+
+    @property
+    def ahead(self) -> Future | None:
+        """What is to come within the span; none where nothing lies ahead."""
+        last_ms = self.whole[1]
+        if self.future is None or last_ms == self.span[1]:
+            return None
+        return self.future.until(last_ms)
+
+
+def chart(box: Box, shown: Shown, chosen: Range, style: Style) -> Chart:
     """Give everything the page draws and says about a history."""
-    columns = decimate(history, *span, BUCKETS)
+    span = shown.whole
+    columns = decimate(shown.history, *span, BUCKETS)
+    ahead = shown.ahead
+    placed = place_marks(shown.happened, span, style)
     return Chart(
         url=f"/api/boxes/{box.slug}/history",
         from_ms=span[0],
@@ -73,20 +103,25 @@ def chart(box: Box, history: History, chosen: Range, span: tuple[int, int], styl
         fahrenheit=style.fahrenheit,
         low=box.target_low_pct,
         high=box.target_high_pct,
-        span=f"{style.moment(span[0])} to {style.moment(span[1])}",
-        summary=summary(box, history, style),
+        span=f"{style.moment(span[0])} to {style.moment(shown.span[1])}",
+        summary=summary(box, shown, style),
         ranges=tuple(
             Choice(r.name.capitalize(), f"/boxes/{box.slug}?range={r.name}", r is chosen)
             for r in RANGES
         ),
-        panels=panels(box, columns, span, style),
-        times=_time_ticks(span, chosen, style),
-        rows=tuple(table_rows(history, chosen, style)),
+        panels=panels(box, columns, span, style, ahead),
+        times=time_ticks(*span, TICKS, style),
+        now=None if ahead is None else round(place_pct(shown.span[1], span), 2),
+        marks=placed,
+        signs=signs(shown.happened),
+        ahead="" if ahead is None else told_ahead(ahead, style),
+        rows=tuple(table_rows(shown, chosen, style)),
     )
 
 
-def summary(box: Box, history: History, style: Style) -> str:
+def summary(box: Box, shown: Shown, style: Style) -> str:
     """Say in words what a history shows."""
+    history = shown.history
     erh = bounds(history.erh_lo, history.erh_hi)
     temp = bounds(history.temp_lo, history.temp_hi)
     if erh is None and temp is None:
@@ -101,6 +136,8 @@ def summary(box: Box, history: History, style: Style) -> str:
     gaps = int(np.count_nonzero(np.diff(history.time_ms) > history.step_ms))
     if gaps:
         parts.append(f"{gaps} {'gap' if gaps == 1 else 'gaps'} without readings")
+    if shown.happened:
+        parts.append(told(shown.happened))
     return "; ".join(parts) + "."
 
 
@@ -116,7 +153,9 @@ def _above(history: History, high_pct: float) -> str:
     return "never above the band"
 
 
-def panels(box: Box, columns: Columns, span: tuple[int, int], style: Style) -> tuple[Panel, ...]:
+def panels(
+    box: Box, columns: Columns, span: tuple[int, int], style: Style, ahead: Future | None
+) -> tuple[Panel, ...]:
     """Draw humidity, temperature and seed moisture, each in a panel of its own."""
     x = (columns.time_ms - span[0]) / max(1, span[1] - span[0]) * PATH_WIDTH
     band = np.array([box.target_low_pct, box.target_high_pct])
@@ -124,9 +163,7 @@ def panels(box: Box, columns: Columns, span: tuple[int, int], style: Style) -> t
         _shown(c, style) for c in (columns.temp_lo, columns.temp_mid, columns.temp_hi)
     )
     drawn = (
-        _panel(
-            "Humidity, % eRH", x, (columns.erh_lo, columns.erh_mid, columns.erh_hi), target=band
-        ),
+        _humidity(columns, x, band, span, ahead),
         _panel(f"Temperature, {style.temp_unit}", x, (temp_lo, temp_mid, temp_hi)),
         _panel(
             "Moisture of seed in paper, %, from oily to starchy",
@@ -137,6 +174,23 @@ def panels(box: Box, columns: Columns, span: tuple[int, int], style: Style) -> t
     return tuple(panel for panel in drawn if panel)
 
 
+def _humidity(
+    columns: Columns, x: Floats, band: Floats, span: tuple[int, int], ahead: Future | None
+) -> Panel | None:
+    """Draw humidity with its target, and what is to come."""
+    values = (columns.erh_lo, columns.erh_mid, columns.erh_hi)
+    held = band if ahead is None else np.concatenate([band, ahead.low_pct, ahead.high_pct])
+    panel = _panel("Humidity, % eRH", x, values, held=held)
+    if panel is None:
+        return None
+    axis = scale(*(bounds(columns.erh_lo, columns.erh_hi, held) or (0.0, 1.0)))
+    return replace(
+        panel,
+        target=_target(band, axis),
+        ahead=None if ahead is None else drawn(ahead, span, axis),
+    )
+
+
 def _shown(temp_c: Floats, style: Style) -> Floats:
     return temp_c * 9 / 5 + 32 if style.fahrenheit else temp_c
 
@@ -145,12 +199,12 @@ def _panel(
     title: str,
     x: Floats,
     values: tuple[Floats, Floats | None, Floats],
-    target: Floats | None = None,
+    held: Floats | None = None,
 ) -> Panel | None:
     low, middle, high = values
     if bounds(low, high) is None:
         return None
-    ends = bounds(low, high, target if target is not None else low)
+    ends = bounds(low, high, held if held is not None else low)
     axis = scale(*(ends or (0.0, 1.0)))
     lowest, highest = number(float(np.nanmin(low))), number(float(np.nanmax(high)))
     return Panel(
@@ -159,7 +213,7 @@ def _panel(
         ticks=tuple((axis.height(t), _tick(t)) for t in axis.ticks),
         area=area_path(x, _y(low, axis), _y(high, axis)),
         line="" if middle is None else line_path(x, _y(middle, axis)),
-        target=None if target is None else _target(target, axis),
+        target=None,
     )
 
 
@@ -176,27 +230,15 @@ def _tick(value: float) -> str:
     return number(value, 0 if value == round(value) else 1)
 
 
-def _time_ticks(
-    span: tuple[int, int], chosen: Range, style: Style
-) -> tuple[tuple[float, str], ...]:
-    """Evenly spaced labels, none nearer to an edge than half a step."""
-    step = (span[1] - span[0]) / chosen.ticks
-    return tuple(
-        (
-            round((k + 0.5) / chosen.ticks * 100, 2),
-            f"{style.local(int(span[0] + (k + 0.5) * step)):{chosen.tick_format}}",
-        )
-        for k in range(chosen.ticks)
-    )
-
-
-def table_rows(history: History, chosen: Range, style: Style) -> Iterator[TableRow]:
+def table_rows(shown: Shown, chosen: Range, style: Style) -> Iterator[TableRow]:
     """Give the history as a table, newest first, with at most ``MOST_ROWS`` rows."""
+    history = shown.history
     times = history.time_ms.tolist()
 
     def label(time_ms: int) -> str:
         return f"{style.local(time_ms):{chosen.row_format}}"
 
+    happened = [label(mark.time_ms) for mark in shown.happened]
     end = len(times)
     for _ in range(MOST_ROWS):
         if not end:
@@ -206,6 +248,7 @@ def table_rows(history: History, chosen: Range, style: Style) -> Iterator[TableR
         end = part.start
         yield TableRow(
             when=when,
+            happened=within(shown.happened, happened, when),
             erh=_three(history.erh_lo, history.erh_mid, history.erh_hi, part, pct),
             temp=_three(history.temp_lo, history.temp_mid, history.temp_hi, part, style.temp),
             moisture=_moisture(history, part),

@@ -15,7 +15,7 @@ from hilum.domain.ports import Clock, Store
 T = TypeVar("T")
 Stamp = tuple[int, int, Hashable]
 
-MOST_ANSWERS = 64
+MOST_ANSWERS = 256
 FORGOTTEN_MS = 7 * MS_PER_DAY
 """What nobody asked for in so long is not worked out anew before somebody does."""
 

@@ -2,21 +2,24 @@
 
 import numpy as np
 
-from hilum.domain.model import MS_PER_DAY, Floats, Ints
+from hilum.domain.model import MS_PER_DAY, Floats, GerminationTest, Ints
 from hilum.domain.ports import Store
 from hilum.keeping.lots.origin import label_day, ms_of
 from hilum.keeping.lots.outlook import LotOutlook, life_line
 from hilum.science.posterior import Band
+from hilum.science.proportions import count_interval
 from hilum.web.charts import PATH_HEIGHT, PATH_WIDTH, area_path, line_path
-from hilum.web.contexts import Life
-from hilum.web.format import Style, number
+from hilum.web.format import Style, number, pct, span_pct
+from hilum.web.marks import place_pct
 from hilum.web.outlook import band_words
+from hilum.web.picturecontexts import Life, LifeSowing, LifeTest
 from hilum.web.pieces import Fact
+from hilum.web.timeaxis import time_ticks
 
 POINTS = 120
 ROWS = 9
 LEAST_AHEAD_DAYS, MOST_AHEAD_DAYS = 180.0, 5 * 365.25
-TIME_LABELS = 4
+TIME_LABELS = 5
 
 
 def life_chart(store: Store, outlook: LotOutlook, style: Style) -> Life | None:
@@ -36,18 +39,10 @@ def life_chart(store: Store, outlook: LotOutlook, style: Style) -> Life | None:
         line=line_path(x, _down(median)),
         minimum=100.0 - outlook.minimum.pct,
         now=round((outlook.at_ms - first) / (last - first) * 100, 2),
-        tests=tuple(
-            (
-                round((ms_of(seen.test.on) - first) / (last - first) * 100, 2),
-                round(100 - 100 * seen.test.germinated / seen.test.sown, 2),
-            )
-            for seen in outlook.tests
-        ),
+        tests=tuple(_test(seen.test, (first, last)) for seen in outlook.tests),
+        sowing=_sowing(store, outlook.at_ms, (first, last)),
         ticks=tuple((100.0 - pct, number(pct)) for pct in (0, 20, 40, 60, 80, 100)),
-        times=tuple(
-            ((k + 0.5) / TIME_LABELS * 100, f"{style.local(_at(first, last, k)):%Y-%m}")
-            for k in range(TIME_LABELS)
-        ),
+        times=time_ticks(first, last, TIME_LABELS, style),
         rows=_rows(times_ms, median, low, high, style),
     )
 
@@ -67,8 +62,28 @@ def _down(pct: Floats) -> Floats:
     return (100.0 - pct) / 100.0 * PATH_HEIGHT
 
 
-def _at(first: int, last: int, place: int) -> int:
-    return first + int((place + 0.5) / TIME_LABELS * (last - first))
+def _test(test: GerminationTest, span: tuple[int, int]) -> LifeTest:
+    """Place a test, with the interval its count alone allows."""
+    low, high = (100 * share for share in count_interval(test.germinated, test.sown))
+    came_up = 100 * test.germinated / test.sown
+    return LifeTest(
+        left=round(place_pct(ms_of(test.on), span), 2),
+        top=round(100 - came_up, 2),
+        low=round(100 - low, 2),
+        high=round(100 - high, 2),
+        words=f"{test.on}: {test.germinated} of {test.sown}, {pct(came_up)} "
+        f"({span_pct(low, high)})",
+    )
+
+
+def _sowing(store: Store, at_ms: int, span: tuple[int, int]) -> LifeSowing | None:
+    """Place the next sowing of the season plans, if it lies within the picture."""
+    plans = sorted(store.season_plans(), key=lambda plan: plan.sow_on)
+    plan = next((plan for plan in plans if ms_of(plan.sow_on) > at_ms), None)
+    if plan is None or ms_of(plan.sow_on) > span[1]:
+        return None
+    left = round(place_pct(ms_of(plan.sow_on), span), 2)
+    return LifeSowing(left, f"sowing planned for {plan.sow_on}")
 
 
 def _told(median: Floats) -> str:

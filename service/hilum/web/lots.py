@@ -15,11 +15,11 @@ from hilum.science.errors import UnknownNameError
 from hilum.science.kinds import Kind, kind
 from hilum.science.posterior import Band
 from hilum.web import outlook as view
-from hilum.web.contexts import Choice, LotPage, LotRow, LotsPage, StayRow, TestRow
+from hilum.web.contexts import LotPage, LotRow, LotsPage, StayRow, TestRow
 from hilum.web.format import NBSP, UNKNOWN, Style, count, iso_day, number, pct
 from hilum.web.life import life_chart
 from hilum.web.parts import WebParts
-from hilum.web.pieces import Fact, Link, Said
+from hilum.web.pieces import Choice, Fact, Link, Said
 from hilum.web.records import journal_days
 
 LOT_EVENTS = 8

@@ -14,22 +14,26 @@ from hilum.domain.model import Placement
 from hilum.keeping.care.register import out_of_address
 from hilum.keeping.overview import box_extent, box_history, box_overview, current_sensor
 from hilum.keeping.reckoning import corrected
+from hilum.web.aheads import future
 from hilum.web.api import live_json
 from hilum.web.boxdeeds import box_deeds
+from hilum.web.boxends import archive_deed
 from hilum.web.boxes import box_care, box_doing, box_facts, boxes_page, card, opened_form
+from hilum.web.calendars import calendar
 from hilum.web.callers import Who
 from hilum.web.compares import compare_all, compare_lot
 from hilum.web.contexts import BoxPage, HeardPage, SurePage
 from hilum.web.correctiondeeds import correction_deeds
 from hilum.web.doing import Deed, add_deeds
 from hilum.web.firststart import first_path, heard
-from hilum.web.history import DEFAULT_RANGE, chart, range_named, span_of
+from hilum.web.history import DEFAULT_RANGE, Shown, chart, range_named, span_of
 from hilum.web.journaldeeds import journal_deeds, journal_file
 from hilum.web.labels import labels
 from hilum.web.live import Listener, stream
 from hilum.web.lotdeeds import lot_deeds
 from hilum.web.lotentry import entry_deeds
 from hilum.web.lots import lot_page, lot_url, lots_page, rows_in_box
+from hilum.web.marks import marks
 from hilum.web.parts import WebParts
 from hilum.web.records import JournalFilter, journal_days, journal_page, sensor_row, sensors_page
 from hilum.web.render import Renderer
@@ -39,7 +43,7 @@ from hilum.web.said import said
 from hilum.web.seasons import order_file, season, season_deeds, seasons
 from hilum.web.sensordeeds import sensor_deeds
 from hilum.web.settingspage import channel_deed, settings_page
-from hilum.web.watchviews import alert_cards, open_alerts, seen_deed, water
+from hilum.web.watchviews import alert_cards, open_alerts, seen_deed, watched, water
 
 MOST_REJECTS = 500
 BOX_EVENTS = 8
@@ -80,6 +84,7 @@ def all_deeds(parts: WebParts) -> tuple[Deed, ...]:
     """Everything that can be done on the pages."""
     return (
         *box_deeds(parts),
+        archive_deed(parts),
         *sensor_deeds(parts),
         *correction_deeds(parts),
         *entry_deeds(parts),
@@ -128,7 +133,12 @@ def box(parts: WebParts, render: Renderer) -> Callable[..., Response]:
         overview = box_overview(store, found, now_ms)
         chosen = range_named(shown)
         span = span_of(chosen, box_extent(store, found, now_ms), now_ms)
-        history = box_history(store, found, *span)
+        shown_now = Shown(
+            history=box_history(store, found, *span),
+            span=span,
+            happened=marks(store, found, span, now_ms),
+            future=future(watched(parts, found)),
+        )
         placements = store.placements(box=slug)
         context = BoxPage(
             title=found.name,
@@ -139,7 +149,10 @@ def box(parts: WebParts, render: Renderer) -> Callable[..., Response]:
             card=card(overview, style),
             alerts=alert_cards(open_alerts(store, box=slug), {}, style, f"/boxes/{slug}"),
             water=water(parts, found),
-            chart=chart(found, history, chosen, span, style),
+            chart=chart(found, shown_now, chosen, style),
+            calendar=parts.kept(
+                ("calendar", slug), lambda at_ms: calendar(store, found, at_ms, style), about=found
+            ),
             facts=box_facts(found, placements, now_ms, style),
             note=found.note,
             lots=rows_in_box(parts, slug),

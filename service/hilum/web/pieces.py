@@ -22,6 +22,15 @@ class Fact:
 
 
 @dataclass(frozen=True, slots=True)
+class Choice:
+    """One of a few ways to look at the same."""
+
+    name: Annotated[str, "What it is called."]
+    url: Annotated[str, "Address of the page that way."]
+    current: Annotated[bool, "Whether it is being shown."]
+
+
+@dataclass(frozen=True, slots=True)
 class Option:
     """One answer to choose."""
 

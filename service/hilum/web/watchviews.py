@@ -7,7 +7,7 @@ from hilum.domain.model import Box
 from hilum.domain.ports import Store
 from hilum.keeping.desiccant.boxcontents import MOST_EVENTS
 from hilum.keeping.desiccant.breathing import breathing_outlook
-from hilum.keeping.desiccant.desiccant_watch import desiccant_outlook
+from hilum.keeping.desiccant.desiccant_watch import DesiccantOutlook, desiccant_outlook
 from hilum.keeping.watching.alerts import see
 from hilum.web.contexts import AlertCard, FormPage, Water
 from hilum.web.csrf import Form
@@ -78,6 +78,17 @@ def seen_deed(parts: WebParts) -> Deed:
     return Deed("/alerts/{key}/seen", page, act)
 
 
+def watched(parts: WebParts, box: Box) -> DesiccantOutlook:
+    """Give what the desiccant watch says of a box, worked out once an hour."""
+    store = parts.store
+    noted = tuple(store.events(box=box.slug, limit=MOST_EVENTS))
+
+    def make(now_ms: int) -> DesiccantOutlook:
+        return desiccant_outlook(store, box.slug, now_ms)
+
+    return parts.kept(("desiccant", box.slug), make, about=noted)
+
+
 def water(parts: WebParts, box: Box) -> Water:
     """Say when desiccant is due in a box, and how fast it breathes.
 
@@ -86,7 +97,7 @@ def water(parts: WebParts, box: Box) -> Water:
     store = parts.store
 
     def make(now_ms: int) -> Water:
-        due = desiccant_outlook(store, box.slug, now_ms)
+        due = watched(parts, box)
         breath = breathing_outlook(store, box.slug, now_ms)
         return Water(
             due=due.words,

@@ -134,10 +134,10 @@ class Gain:
 class Ahead:
     """Humidity to come if nothing is done [% eRH]: 5th, 50th and 95th of a hundred, by day."""
 
-    days: Floats  # from now
-    low_pct: Floats
-    middle_pct: Floats
-    high_pct: Floats
+    days: tuple[float, ...]  # from now
+    low_pct: tuple[float, ...]
+    middle_pct: tuple[float, ...]
+    high_pct: tuple[float, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -275,8 +275,8 @@ def _told(
 def _ahead(paths: Floats) -> Ahead:
     """Course of humidity over all futures, every few days."""
     days = np.arange(0, paths.shape[1], AHEAD_STEP_DAYS)
-    low, middle, high = np.percentile(paths[:, days], (5, 50, 95), axis=0)
-    return Ahead(days + 0.5, low, middle, high)
+    low, middle, high = np.percentile(paths[:, days], (5, 50, 95), axis=0).tolist()
+    return Ahead(tuple((days + 0.5).tolist()), tuple(low), tuple(middle), tuple(high))
 
 
 def water_g(record: BoxRecord) -> Floats:
