@@ -16,8 +16,6 @@ NO_PAGES = frozenset(
         "/sensors/heard",  # a part of a page
         "/shared/{key}",  # leads on to another page
         "/first-password",  # of one key only
-        "/lots/export.csv",
-        "/lots/export.xlsx",
         "/alerts/{key}/seen",
         "/sensors/uncorrect",  # of a correction
     }
@@ -67,7 +65,7 @@ def addresses(store: Store, box: str, lot: str) -> list[str]:
         and not path.startswith(
             ("/api/", "/lots/import/")
         )  # the latter are of a file that was sent
-        and "/order." not in path
+        and not re.search(r"/(order|export)\.", path)  # files
     ]
     found = []
     asked = (
