@@ -151,3 +151,13 @@ def test_settings_are_written_once(hilum: Run, tmp_path: Path) -> None:
     assert again.code == wrong.code == 2
     assert not (tmp_path / "other" / "hilum.toml").exists()
     assert len(again.err.splitlines()) == 1
+
+
+def test_refusals_tell_the_time_as_clocks_here_do(hilum: Run, tmp_path: Path) -> None:
+    """A move before the lot arrived is refused with a time of the zone that is set."""
+    hilum("boxes", "add", "Tub")
+    (tmp_path / "data" / "hilum.toml").write_text('time_zone = "Asia/Tokyo"\n')
+    hilum("lots", "add", "onion", "--code", "A", "--box", "tub", "--since", "2025-03-01T08:00")
+    refused = hilum("lots", "out", "A", "--on", "2025-01-01")
+    assert (refused.code, refused.out) == (1, "")
+    assert "since 2025-03-01 08:00; give a later time" in refused.err

@@ -144,6 +144,8 @@ def test_lots_and_boxes_are_corrected_and_taken_back(hilum: Run, table: Path) ->
     assert hilum("lots", "undo", "L/1").out == "Taken back: Split from lot L-0001.\n"
     assert "L/1" not in hilum("lots", "list").out
     assert "L/1" in hilum("lots", "list", "--archived").out
+    hilum("lots", "add", "leek", "--code", "N/1", "--box", "blue-tub")
+    assert hilum("lots", "undo", "N/1").out.startswith("Taken back: Added: ")
     assert "Move them first" in hilum("boxes", "archive", "blue-tub").err
     hilum("boxes", "add", "Spare")
     assert hilum("boxes", "archive", "spare").out == "Spare is archived.\n"

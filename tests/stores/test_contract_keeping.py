@@ -177,8 +177,9 @@ def test_box_has_one_inside_sensor_at_a_time(furnished: Store) -> None:
     with pytest.raises(ConflictError) as caught:
         furnished.add_placement(Placement(0, "home/two", "tub", Role.INSIDE, 9 * DAY))
     assert str(caught.value) == (
-        "Box “tub” already has an inside sensor from 1970-01-01T00:00Z to 1970-01-11T00:00Z: "
-        "home/one. End that placement first, or place home/two as a second sensor."
+        "Box “tub” already has an inside sensor from 1970-01-01 00:00 UTC to 1970-01-11 00:00 UTC: "
+        "home/one. Say first that it stands there no longer (hilum sensors end, or on the page of "
+        "sensors), or place home/two as a second sensor."
     )
     furnished.add_placement(Placement(0, "home/two", "tub", Role.SECOND, 8 * DAY, 10 * DAY))
     furnished.add_placement(Placement(0, "home/two", "tub", Role.INSIDE, 10 * DAY))
@@ -190,7 +191,7 @@ def test_sensor_is_in_one_place_at_a_time(furnished: Store) -> None:
     with pytest.raises(ConflictError) as caught:
         furnished.add_placement(Placement(0, "home/one", "jar", Role.OUTSIDE, 0))
     assert str(caught.value) == (
-        "Sensor home/one stands in box “tub” from 1970-01-06T00:00Z until now; "
+        "Sensor home/one stands in box “tub” from 1970-01-06 00:00 UTC until now; "
         "it cannot be in two places at the same time."
     )
     furnished.add_placement(Placement(0, "home/one", "jar", Role.OUTSIDE, 0, 5 * DAY))
@@ -212,7 +213,7 @@ def test_end_placement_marks_what_changed(furnished: Store) -> None:
 def test_times_must_be_in_order(furnished: Store) -> None:
     """An end before its beginning, or a time no calendar has, is refused."""
     placed = furnished.add_placement(Placement(0, "home/one", "tub", Role.INSIDE, 2 * DAY))
-    with pytest.raises(InvalidInputError, match=r"1970-01-02T00:00Z, lies before the beginning"):
+    with pytest.raises(InvalidInputError, match=r"1970-01-02 00:00 UTC, lies before the beginning"):
         furnished.end_placement(placed.id, DAY)
     with pytest.raises(InvalidInputError, match="before the beginning"):
         furnished.add_stay(Stay(0, "A1", "tub", Wrap.PAPER, 2 * DAY, DAY))
@@ -259,7 +260,7 @@ def test_stay_that_overlaps_another_is_refused(
     with pytest.raises(ConflictError) as caught:
         furnished.add_stay(Stay(0, "A1", "jar", Wrap.PAPER, from_day * DAY, to_ms))
     assert str(caught.value) == (
-        "Lot A1 is in box “tub” from 1970-01-06T00:00Z to 1970-01-11T00:00Z; "
+        "Lot A1 is in box “tub” from 1970-01-06 00:00 UTC to 1970-01-11 00:00 UTC; "
         "it cannot be in two boxes at the same time."
     )
     assert furnished.stays() == [kept]

@@ -3,7 +3,7 @@
 import pytest
 from starlette.testclient import TestClient
 
-from hilum.domain.model import Box, BoxType
+from hilum.domain.model import Box, BoxType, Lot, Stay, Wrap
 from hilum.web.parts import WebParts
 from web.elements import Element
 from web.sending import filled_in, send
@@ -54,3 +54,14 @@ def test_a_box_is_archived_on_the_pages(parts: WebParts, client: TestClient) -> 
     assert "/boxes/spare" not in client.get("/").text
     take_back(client, page)
     assert not parts.store.box("spare").archived
+
+
+def test_refusals_tell_the_time_as_clocks_here_do(parts: WebParts, client: TestClient) -> None:
+    """A move before the lot arrived: since when it lies there, in Brussels, an hour ahead."""
+    parts.store.save_lots([Lot("late", "onion")])
+    parts.store.add_stay(Stay(0, "late", "tub", Wrap.PAPER, 1_763_820_000_000))
+    refused = send(
+        client, "/lots/move?lot=late", 422, "/lots/move", to="drawer", at="2025-11-20T08:00"
+    )
+    words = refused.one("main").text
+    assert "was in Gasketed tub since 2025-11-22 15:00; give a later time" in words

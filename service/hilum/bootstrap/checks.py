@@ -18,11 +18,11 @@ from hilum.bootstrap.doors import doors_of
 from hilum.config import FILE_NAME, Settings
 from hilum.domain.errors import HilumError
 from hilum.domain.model import MS_PER_DAY, MS_PER_HOUR, CurveKey, LedgerRows, Role
+from hilum.domain.moments import utc_words
 from hilum.domain.ports import Store
 from hilum.keeping.reckoning.keeper import LedgerKeeper
 from hilum.keeping.reckoning.ledger import cut
 from hilum.stores.overlay import LedgerOverlay
-from hilum.stores.rules import utc
 from hilum.stores.sqlite import SqliteStore
 from hilum.stores.sqlite.migrations import waiting
 
@@ -122,8 +122,10 @@ def _time() -> Finding:
     """A machine without a clock of its own starts in the past until the network tells it."""
     now_ms = system_clock().now_ms()
     if not EARLIEST_MS < now_ms < LATEST_MS:
-        return Finding("clock", False, f"This machine says it is {utc(now_ms)}; set its clock.")
-    return Finding("clock", True, f"this machine says it is {utc(now_ms)}")
+        return Finding(
+            "clock", False, f"This machine says it is {utc_words(now_ms)}; set its clock."
+        )
+    return Finding("clock", True, f"this machine says it is {utc_words(now_ms)}")
 
 
 def _disk(settings: Settings) -> Finding:

@@ -4,6 +4,7 @@ Exit codes: 0 fine; 1 something failed; 2 wrong use; 3 outside what can be answe
 """
 
 import sys
+from itertools import pairwise
 
 from hilum.domain.errors import (
     AmbiguousNameError,
@@ -32,6 +33,27 @@ CODES: tuple[tuple[type[Exception], int], ...] = (
 )
 
 
+def _local(words: str) -> str:
+    """Give a message with its times as clocks show them where Hilum stands."""
+    if " UTC" not in words:
+        return words
+    from pathlib import Path
+    from zoneinfo import ZoneInfo
+
+    from hilum.config import load_settings
+    from hilum.domain.errors import SettingsError
+    from hilum.domain.moments import in_zone
+
+    given = [word.partition("=") for word in sys.argv]
+    named = [value for name, sign, value in given if name == "--data-dir" and sign]
+    named += [after for word, after in pairwise(sys.argv) if word == "--data-dir"]
+    try:
+        settings = load_settings(Path(named[0]) if named else None)
+    except SettingsError:
+        return words
+    return in_zone(words, ZoneInfo(settings.time_zone))
+
+
 def run() -> int:
     """Run one command and give its exit code."""
     if sys.argv[1:] == ["--version"]:
@@ -44,7 +66,7 @@ def run() -> int:
     try:
         app(prog_name="hilum")
     except tuple(kind for kind, _ in CODES) as error:
-        print(error, file=sys.stderr)
+        print(_local(str(error)), file=sys.stderr)
         return next(code for kind, code in CODES if isinstance(error, kind))
     except BrokenPipeError:
         sys.stderr.close()

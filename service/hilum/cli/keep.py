@@ -9,7 +9,7 @@ import typer
 
 from hilum.cli.options import DataDir, slug_of, time_ms
 from hilum.domain.errors import ConflictError, InvalidInputError
-from hilum.domain.model import Box, BoxType, Lot, Role, Stay, Wrap
+from hilum.domain.model import Box, BoxType, Lot, Role, Wrap
 
 if TYPE_CHECKING:
     from hilum.domain.model import Reading
@@ -182,31 +182,29 @@ def add_lot(
     """
     from hilum.bootstrap import system_clock
     from hilum.config import load_settings
-    from hilum.keeping.care.register import next_lot_code
+    from hilum.keeping.care.lotentry import enter_lot
     from hilum.science.kinds import find_kind
 
     settings = load_settings(data_dir)
-    match = find_kind(kind)
+    match, tested_on = find_kind(kind), _date(tested)
     with open_data(data_dir) as store:
         now = system_clock().now_ms()
         start = time_ms(since, settings.time_zone, "since") if since else now
-        known = [lot.code for lot in store.lots()]
-        if code in known:
-            raise InvalidInputError(f"There is a lot {code} already.", "code")
+        place = store.box(box).slug
         lot = Lot(
-            code or next_lot_code(known),
+            code or "",
             match.kind.key,
             variety=variety,
             source=source,
             year=year,
             label_pct=germination,
-            label_date=_date(tested),
+            label_date=tested_on,
             seeds=seeds,
         )
-        place = store.box(box).slug
-        store.save_lot(lot)
-        store.add_stay(Stay(0, lot.code, place, wrap, start))
-    print(f"Lot {lot.code} added: {match.took}, in {place}.")
+        done = enter_lot(
+            store, lot, box=place, wrap=wrap, from_ms=start, now_ms=now, took=match.took
+        )
+    print(f"Lot {done.lots[0].code} added: {match.took}, in {place}.")
 
 
 def _date(text: str | None) -> date | None:

@@ -4,7 +4,7 @@ import re
 from collections import defaultdict
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime, time, tzinfo
+from datetime import datetime, time, tzinfo
 
 from hilum.domain.model import Box, BoxType, Lot, Stay, Wrap
 from hilum.domain.ports import KeepingStore
@@ -264,7 +264,7 @@ class Matcher:
         if from_ms < 0:
             raise _Unclear(f"{draft.since} is too long ago to have been put into a box here.")
         if last is not None and from_ms < (last.from_ms if last.to_ms is None else last.to_ms):
-            since = datetime.fromtimestamp(last.from_ms / 1000, UTC).date()
+            since = datetime.fromtimestamp(last.from_ms / 1000, self._zone).date()
             raise _Unclear(
                 f"It is in box “{self._box(last.box).name}” since {since} here; it cannot have "
                 f"been in another since {draft.since}."

@@ -3,7 +3,6 @@
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from datetime import UTC, datetime
 
 from hilum.domain.corrections import Correction, check_figures
 from hilum.domain.errors import ConflictError, InvalidInputError, NotFoundError
@@ -25,6 +24,7 @@ from hilum.domain.model import (
     Sensor,
     Stay,
 )
+from hilum.domain.moments import utc_words as utc
 from hilum.science.kinds import kinds
 
 REJECTS_KEPT = 10_000
@@ -35,11 +35,6 @@ PAYLOAD_KEPT = 2_000  # bytes of a rejected message
 LATEST_MS = 253_402_300_799_999  # end of the year 9999
 
 Values = tuple[float | None, float | None, float | None, float | None]
-
-
-def utc(time_ms: int) -> str:
-    """Write a time for a message, to the minute."""
-    return f"{datetime.fromtimestamp(time_ms / 1000, UTC):%Y-%m-%dT%H:%MZ}"
 
 
 def span(from_ms: int, to_ms: int | None) -> str:

@@ -56,7 +56,7 @@ def create_app(parts: WebParts) -> FastAPI:
     app.add_middleware(Limits, doors=parts.doors, refuse=_refusals(render))
     app.add_middleware(GZipMiddleware, minimum_size=GZIP_FROM_BYTES)
     app.add_middleware(SecurityHeaders)
-    install_handlers(app, render)
+    install_handlers(app, render, parts.style.zone)
     install_gate(app)
     _include(app, parts, render)
     app.mount("/static", HashedFiles(directory=static), name="static")

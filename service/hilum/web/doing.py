@@ -6,6 +6,7 @@ is refused comes back beside its field, with everything that was typed.
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from datetime import tzinfo
 from urllib.parse import urlencode
 
 from fastapi import APIRouter
@@ -21,6 +22,7 @@ from hilum.domain.errors import (
     UnknownNameError,
 )
 from hilum.domain.model import Event
+from hilum.domain.moments import in_zone
 from hilum.keeping.care.register import out_of_address
 from hilum.web.contexts import FormPage
 from hilum.web.csrf import Form, Guarded
@@ -49,15 +51,15 @@ class Problem:
     names: tuple[str, ...] = ()
 
 
-def problem_of(error: Exception) -> Problem:
-    """Turn a refusal into what a form shows. Unknown names are those of kinds."""
+def problem_of(error: Exception, zone: tzinfo) -> Problem:
+    """Turn a refusal into what a form shows, times as here. Unknown names are those of kinds."""
     if isinstance(error, UnknownNameError):
         words = f"No {error.what} is known as “{error.name}”."
         return Problem(words, "kind", error.nearest)
     if isinstance(error, AmbiguousNameError):
         words = f"“{error.name}” fits more than one {error.what}."
         return Problem(words, "kind", error.candidates)
-    return Problem(str(error), getattr(error, "field", None) or "")
+    return Problem(in_zone(str(error), zone), getattr(error, "field", None) or "")
 
 
 Page = Callable[[str, Form, Problem | None], FormPage]
@@ -100,7 +102,7 @@ def _acting(deed: Deed, parts: WebParts, render: Renderer) -> Callable[..., Resp
         try:
             target = deed.act(key, Typed(form, parts.style))
         except REFUSALS as error:
-            page = deed.page(key, form, problem_of(error))
+            page = deed.page(key, form, problem_of(error, parts.style.zone))
             return render(request, "form.html", page, status=UNPROCESSABLE)
         parts.changed()
         return see(target)

@@ -1,6 +1,7 @@
 """Errors as answers: a page in plain words, or the one JSON shape under ``/api``."""
 
 from collections.abc import Callable
+from datetime import tzinfo
 
 from fastapi import FastAPI
 from fastapi.exceptions import RequestValidationError
@@ -20,6 +21,7 @@ from hilum.domain.errors import (
     StoreError,
     UnknownNameError,
 )
+from hilum.domain.moments import in_zone
 from hilum.web.contexts import ErrorPage
 from hilum.web.http import SECURITY_HEADERS
 from hilum.web.render import Renderer
@@ -91,13 +93,14 @@ def answerer(render: Renderer) -> Answer:
     return answer
 
 
-def install_handlers(app: FastAPI, render: Renderer) -> None:
-    """Turn every error into an answer."""
+def install_handlers(app: FastAPI, render: Renderer, zone: tzinfo) -> None:
+    """Turn every error into an answer, with times as clocks in a zone show them."""
     answer = answerer(render)
 
     def ours(request: Request, error: Exception) -> Response:
         status, code = next((s, c) for kind, s, c in KINDS if isinstance(error, kind))
-        return answer(request, status, code, str(error), getattr(error, "field", None))
+        words = in_zone(str(error), zone)
+        return answer(request, status, code, words, getattr(error, "field", None))
 
     def http(request: Request, error: Exception) -> Response:
         status = error.status_code if isinstance(error, HTTPException) else 500

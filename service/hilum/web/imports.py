@@ -17,6 +17,7 @@ from starlette.responses import Response
 
 from hilum.domain.errors import InvalidInputError, NotFoundError
 from hilum.domain.model import MS_PER_HOUR
+from hilum.domain.moments import in_zone
 from hilum.web.csrf import Form, Guarded
 from hilum.web.doing import REFUSALS, UNPROCESSABLE, Problem, filled, problem_of, see
 from hilum.web.format import count
@@ -225,7 +226,8 @@ class _Desk:
                 return see(f"{URL}/{key}?{urlencode(answers)}")
             done = self._sheets.apply(held.data, held.name, answers)
         except REFUSALS as error:
-            return self._shown(request, key, answers, str(error))
+            words = in_zone(str(error), self._parts.style.zone)
+            return self._shown(request, key, answers, words)
         self._shelf.finish(key, done)
         self._parts.changed()
         return see(f"{URL}/{key}")
@@ -275,7 +277,7 @@ class _Desk:
         try:
             found = self._sheets.propose(held.data, held.name, answers)
         except REFUSALS as refusal:
-            problem = problem_of(refusal)
+            problem = problem_of(refusal, self._parts.style.zone)
         try:
             shape = self._sheets.outline(held.data, held.name, answers)
         except REFUSALS:

@@ -7,6 +7,7 @@ from datetime import UTC, date, datetime, timedelta
 
 from hilum.domain.errors import ConflictError, InvalidInputError, OutOfRangeError
 from hilum.domain.model import Box, Lot, Stay, Wrap
+from hilum.domain.moments import utc_words
 from hilum.domain.ports import KeepingStore
 from hilum.science.replicates import replicates_agree
 
@@ -46,7 +47,7 @@ def open_stay(store: KeepingStore, code: str) -> Stay | None:
 def check_past(at_ms: int, now_ms: int) -> None:
     """Refuse a time that has not come."""
     if at_ms > now_ms:
-        raise InvalidInputError(f"{day_of(at_ms)} lies in the future.", "at")
+        raise InvalidInputError(f"{utc_words(at_ms)} lies in the future.", "at")
 
 
 def check_day(on: date, now_ms: int, field: str) -> None:
@@ -60,11 +61,6 @@ def check_year(year: int | None, now_ms: int) -> None:
     next_year = datetime.fromtimestamp(now_ms / 1000, UTC).year + 1
     if year is not None and not OLDEST_YEAR <= year <= next_year:
         raise InvalidInputError(f"{year} cannot be the year of harvest or packing.", "year")
-
-
-def day_of(time_ms: int) -> str:
-    """Write a time for a message."""
-    return f"{datetime.fromtimestamp(time_ms / 1000, UTC):%Y-%m-%d %H:%M} UTC"
 
 
 def plain(value: object) -> float | str | None:
@@ -127,9 +123,9 @@ def ended(lot: Lot, stay: Stay, box: Box, at_ms: int) -> Stay:
 
 def too_early(lot: Lot, stay: Stay, box: Box) -> ConflictError:
     """Say that the lot was elsewhere at that time."""
-    since = f"since {day_of(stay.from_ms)}"
+    since = f"since {utc_words(stay.from_ms)}"
     if stay.to_ms is not None:
-        since = f"from {day_of(stay.from_ms)} to {day_of(stay.to_ms)}"
+        since = f"from {utc_words(stay.from_ms)} to {utc_words(stay.to_ms)}"
     return ConflictError(f"Lot {lot.code} was in {box.name} {since}; give a later time.")
 
 

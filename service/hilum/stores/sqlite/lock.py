@@ -6,7 +6,7 @@ import time
 from pathlib import Path
 
 from hilum.domain.errors import StoreError
-from hilum.stores.rules import utc
+from hilum.domain.moments import utc_words
 from hilum.stores.sqlite.errors import translated
 
 
@@ -61,7 +61,7 @@ class ServeLock:
             pid, since_ms = self._conn.execute("SELECT pid, since_ms FROM holder").fetchone()
         except (sqlite3.Error, TypeError):  # it is writing its name just now
             return "another process"
-        return f"process {pid}, since {utc(since_ms)}"
+        return f"process {pid}, since {utc_words(since_ms)}"
 
     def release(self) -> None:
         """Let go."""
