@@ -10,7 +10,6 @@ import pytest
 from hilum.domain.corrections import Correction
 from hilum.domain.errors import NotFoundError
 from hilum.domain.model import MS_PER_DAY, Event, EventType, Lot, Role, Wrap
-from hilum.keeping.care.boxcare import note_swap
 from hilum.keeping.desiccant.boxcontents import desiccants, lot_grams
 from hilum.keeping.desiccant.boxwater import (
     Balance,
@@ -33,7 +32,6 @@ from hilum.simulate.box import BoxEvent, BoxModel, BoxSpec, BoxTruth, Opening, S
 from hilum.simulate.weather import Climate, RoomSpec, SteadySpec, surroundings
 from hilum.stores.memory import MemoryStore
 from keeping import watch_check
-from keeping.random_boxes import since
 from keeping.watched import (
     NIGHT_MS,
     day_ms,
@@ -238,71 +236,6 @@ def test_fresh_charge_is_waited_for() -> None:
     entered = np.interp([day_ms(66), day_ms(80)], truth.time_ms, truth.entered_g)
     assert later.gain_g_per_day is not None
     assert later.gain_g_per_day[1] == pytest.approx((entered[1] - entered[0]) / 14.0, rel=0.4)
-
-
-@pytest.mark.parametrize("load_pct", [2.0, 12.0])
-def test_a_new_charge_is_judged_by_what_it_held(load_pct: float) -> None:
-    """Five days after a swap the date is told by the days before and the load that was noted.
-
-    The simulated charge held as much; believed fresh, gel that is half used up is told far too
-    late. What was noted is read from the journal as the form writes it.
-    """
-    swap = Swap(day_ms(100.5), load_pct / 100.0)
-    truth, air = lived(days=500, seed=5, events=(swap,))
-    passes = since(truth, day_ms(103)).passes_ms(35.0)
-    assert passes is not None
-    told = {}
-    for noted in (load_pct, None):
-        store = watched_box(truth, air)
-        note_charge(store, day_ms(-40.0), 150.0)
-        put_lots(store, (326.0,))
-        note_swap(
-            store, "tub", "silica-gel", 150.0, "", load_pct=noted,
-            at_ms=day_ms(100.5), now_ms=day_ms(101),
-        )  # fmt: skip
-        told[noted] = desiccant_outlook(store, "tub", day_ms(105.5))
-        assert told[noted].state is WatchState.SETTLING
-    found = told[load_pct]
-    assert found.due_ms is not None
-    assert found.due_low_ms is not None
-    assert found.due_low_ms <= passes
-    assert found.due_high_ms is None or passes <= found.due_high_ms
-    assert found.due_ms - day_ms(100) == pytest.approx(passes - day_ms(100), rel=0.35)
-    assert "By how the box was before, fresh desiccant is due" in found.words
-    assert any("it can take up about" in note for note in found.notes)
-    if load_pct > 2.0:
-        fresh = told[None].due_ms
-        assert fresh is not None
-        assert fresh - day_ms(100) > 1.25 * (passes - day_ms(100))
-
-
-def test_a_charge_that_is_full_when_it_goes_in_is_due_at_once() -> None:
-    """Gel with 25 g per 100 g holds more than it can at 35 %: it dries nothing, as is said."""
-    truth, air = lived(days=120)
-    store = watched_box(truth, air)
-    note_charge(store, day_ms(-40.0), 150.0)
-    put_lots(store, (326.0,))
-    note_swap(
-        store, "tub", "silica-gel", 150.0, "", load_pct=25.0, dried_ms=day_ms(10),
-        at_ms=day_ms(100), now_ms=day_ms(100),
-    )  # fmt: skip
-    found = desiccant_outlook(store, "tub", day_ms(102))
-    assert found.charge is not None
-    assert (found.charge.initial_load_pct, found.charge.regenerated_ms) == (25.0, day_ms(10))
-    assert any("it dries nothing" in note for note in found.notes)
-    assert found.is_due()
-
-
-def test_gel_dried_long_before_it_went_in_is_doubted() -> None:
-    """Noted as fresh but dried three months ago: unless it stood airtight it held more."""
-    truth, air = lived()
-    store = watched_box(truth, air)
-    note_swap(
-        store, "tub", "silica-gel", 150.0, "", dried_ms=day_ms(10),
-        at_ms=day_ms(100), now_ms=day_ms(100),
-    )  # fmt: skip
-    found = desiccant_outlook(store, "tub", day_ms(102))
-    assert any(note.startswith("It was dried 3 months before it went in") for note in found.notes)
 
 
 def test_past_the_limit_is_due_at_once() -> None:
