@@ -16,6 +16,7 @@ from hilum.config import settings_from
 from hilum.domain.access import Scope
 from hilum.domain.errors import StoreError
 from hilum.domain.ports import Store
+from hilum.ingest.pace import PER_MINUTE
 from hilum.keeping.access import give
 from hilum.web.intake import BURST, SENML
 
@@ -163,6 +164,36 @@ def test_a_device_that_sends_without_end_is_slowed(device: Device) -> None:
     assert statuses[:BURST] == [200] * BURST
     assert 429 in statuses[BURST:]
     assert device.send(PACK).headers["retry-after"] == "10"
+
+
+def test_a_clock_that_is_put_back_dates_by_the_new_time(
+    device: Device, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What came before keeps its time; what comes later is not held at it."""
+    pack = [{"n": "temperature", "u": "Cel", "v": 20.0}]
+    for now_ms in (1_764_000_000_000, 1_764_000_000_000 - 7_200_000):
+        monkeypatch.setattr(SystemClock, "now_ms", lambda _, at=now_ms: at)
+        device.send(pack)
+    times = device.store.series(SENSOR, 0, 2**53).time_ms.tolist()
+    assert times == [1_764_000_000_000 - 7_200_000, 1_764_000_000_000]
+
+
+def test_a_device_that_runs_wild_fills_no_disk(device: Device) -> None:
+    """Of a hundred values a second two are kept; each answer says so, the list once."""
+    wild = [
+        {"bt": 1764061200, "n": "temperature", "u": "Cel", "v": 20, "t": k / 100}
+        for k in range(1000)
+    ]
+    answer = device.send(wild).json()
+    assert (answer["stored"], device.kept()) == (PER_MINUTE, PER_MINUTE)
+    [told] = answer["rejected"]
+    assert told["reason"] == "too-often"
+    assert "880 readings" in told["detail"]
+    [kept] = device.store.rejects()
+    assert kept.sensor == SENSOR
+    later = [{**each, "t": 10 + number / 100} for number, each in enumerate(wild)]
+    assert "1,000 readings" in refusal(device.send(later), 422)["message"]
+    assert len(device.store.rejects()) == 1
 
 
 def test_nothing_is_answered_that_was_not_kept(

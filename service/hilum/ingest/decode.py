@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 from hilum.domain.model import Arrival, Reading, Reject, RejectReason
 from hilum.ingest.notes import read_note
-from hilum.ingest.pace import Pacer
+from hilum.ingest.pace import Pacer, too_often
 from hilum.ingest.screen import Collector, Decoded, is_ahead
 from hilum.ingest.senml import decode_senml
 from hilum.ingest.topics import Kind, Route, Router
@@ -13,10 +13,6 @@ from hilum.ingest.topics import Kind, Route, Router
 PAIR_MS = 30_000
 BURST_MS = 600_000  # no burst is longer: that many messages of one sensor at once
 STAMPS_KEPT = 100_000  # sensors whose last arrival is remembered
-TOO_OFTEN = (
-    "This sensor speaks far more often than air in a box changes, so {count} reading{s} of it "
-    "were left out. Let it measure every few minutes."
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +112,7 @@ class Decoder:
         left_out = self._pacer.left_out(sensor, at_ms)
         if not left_out:
             return Kept(kept, decoded.rejects)
-        words = TOO_OFTEN.format(count=f"{left_out:,}", s="" if left_out == 1 else "s")
+        words = too_often(left_out)
         told = _refuse(message, message.topic or "", RejectReason.TOO_OFTEN, words, sensor)
         return Kept(kept, (*decoded.rejects, *told.rejects))
 

@@ -74,6 +74,14 @@ class Pacer:
         return count
 
 
+def too_often(count: int) -> str:
+    """Say that so many readings were left out."""
+    return (
+        f"This sensor speaks far more often than air in a box changes, so {count:,} "
+        f"reading{'' if count == 1 else 's'} of it were left out. Let it measure every few minutes."
+    )
+
+
 def _room(pace: _Pace, wanted: int, arrival_ms: int) -> int:
     gained = max(0, arrival_ms - pace.at_ms) / 1000 * PER_SECOND
     pace.room, pace.at_ms = min(float(ROOM), pace.room + gained), arrival_ms
