@@ -52,6 +52,7 @@
   const plots = document.createElement("div");
   plots.className = "plots";
   const spanWords = document.querySelector(".history .span");
+  const wholeWords = spanWords.textContent;
   const about = document.createElement("div");
   about.className = "look-about no-print";
   function addButton(words, act) {
@@ -284,9 +285,8 @@
     });
     const end = (event) => {
       if (!down.delete(event.pointerId)) return;
-      const moved = start && (shown[0] !== start.span[0] || shown[1] !== start.span[1]);
       begin();
-      if (!down.size && moved) load(shown);
+      if (!down.size && (shown[0] !== columns.from_ms || shown[1] !== columns.to_ms)) load(shown);
     };
     over.addEventListener("pointerup", end);
     over.addEventListener("pointercancel", end);
@@ -354,7 +354,7 @@
     columns = await answer.json();
     shown = [columns.from_ms, columns.to_ms];
     back.hidden = shown[0] === whole[0] && shown[1] === whole[1];
-    if (!back.hidden) spanWords.textContent = `${moment(shown[0])} to ${moment(shown[1])}`;
+    spanWords.textContent = back.hidden ? wholeWords : `${moment(shown[0])} to ${moment(shown[1])}`;
     if (!plots.isConnected) {
       place.append(readout, plots, about);
       drawn.hidden = true;
