@@ -7,15 +7,16 @@ import threading
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
 
 from hilum.ingest import Ingest
 from ingest.no_loss import message
-from ingest.test_broker import Clock, TroubledStore, running, settings
+from ingest.test_broker import Clock, TroubledStore, running, settings, store
 from plugins.mosquitto import Broker
 from plugins.sensors import Sensors, wait_until
+
+__all__ = ["store"]
 
 pytestmark = pytest.mark.mosquitto
 CONNACK_5 = b"\x20\x03\x00\x00\x00"
@@ -32,14 +33,6 @@ JUNK = [
     CONNACK_5 + b"\xf0\x01\xff",
     b"\x00" * 50,
 ]
-
-
-@pytest.fixture
-def store(tmp_path: Path) -> Iterator[TroubledStore]:
-    """A store in a file."""
-    store = TroubledStore(tmp_path / "hilum.sqlite3")
-    yield store
-    store.close()
 
 
 @contextmanager

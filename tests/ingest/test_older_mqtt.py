@@ -11,22 +11,15 @@ from paho.mqtt.client import MQTTv311
 from hilum.ingest import BrokerSettings, Ingest, IngestSettings
 from hilum.stores.sqlite import SqliteStore
 from ingest.no_loss import message, reading
-from ingest.test_broker import Clock, TroubledStore
+from ingest.test_broker import Clock, TroubledStore, store
 from ingest.test_no_loss import everything
 from plugins.mosquitto import USERS, Broker
 from plugins.sensors import Message, Sensors, senml, wait_until
 
+__all__ = ["store"]
+
 pytestmark = pytest.mark.mosquitto
 Start = Callable[[], Ingest]
-
-
-@pytest.fixture
-def store(tmp_path: Path) -> Iterator[TroubledStore]:
-    """A store in a file."""
-    store = TroubledStore(tmp_path / "hilum.sqlite3")
-    yield store
-    store.open.set()
-    store.close()
 
 
 @contextmanager
