@@ -8,11 +8,10 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
+from hilum.keeping.care.lotparts import MOST_GRAMS, MOST_SEEDS
 from hilum.sheets.grid import Cell, text_of
 from hilum.sheets.numbers import ABOUT, Numbers, to_number
 
-MOST_SEEDS = 1e8
-MOST_GRAMS = 1e6
 GRAMS = {  # international avoirdupois pound of 0.45359237 kg, by definition
     "g": 1.0,
     "kg": 1000.0,

@@ -24,6 +24,7 @@ from hilum.keeping.care.lotparts import (
     agreement,
     amount_words,
     came_up,
+    check_amounts,
     check_day,
     check_past,
     check_year,
@@ -336,6 +337,7 @@ def correct_lot(
             raise InvalidInputError(f"“{name}” of a lot cannot be corrected.", name)
     changed = replace(lot, **values)  # type: ignore[arg-type]
     kind(changed.kind)
+    check_amounts(changed)
     check_year(changed.year, now_ms)
     if changed.label_date is not None:
         check_day(changed.label_date, now_ms, "label_date")

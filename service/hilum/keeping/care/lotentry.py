@@ -6,7 +6,13 @@ from hilum.domain.errors import ConflictError
 from hilum.domain.model import Changes, Event, EventType, Lot, Stay, Wrap
 from hilum.domain.ports import KeepingStore
 from hilum.keeping.care.lotcare import Done
-from hilum.keeping.care.lotparts import check_day, check_past, check_year, codes_in_use
+from hilum.keeping.care.lotparts import (
+    check_amounts,
+    check_day,
+    check_past,
+    check_year,
+    codes_in_use,
+)
 from hilum.keeping.care.register import check_code, next_lot_code
 from hilum.science.kinds import kind
 
@@ -56,6 +62,7 @@ def enter_lot(
     known = codes_in_use(store)
     lot = replace(lot, code=lot.code.strip() or next_lot_code(known))
     check_code(lot.code, known, "code")
+    check_amounts(lot)
     check_year(lot.year, now_ms)
     if lot.label_date is not None:
         check_day(lot.label_date, now_ms, "label_date")

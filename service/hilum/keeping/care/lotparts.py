@@ -12,6 +12,8 @@ from hilum.domain.ports import KeepingStore
 from hilum.science.replicates import replicates_agree
 
 OLDEST_YEAR = 1900
+MOST_SEEDS, MOST_GRAMS = 1e8, 1e6
+"""More than any lot holds: a slip of the pen."""
 
 AHEAD = timedelta(hours=14)
 """The earliest time zone is this far ahead of UTC: there it is tomorrow already."""
@@ -54,6 +56,18 @@ def check_day(on: date, now_ms: int, field: str) -> None:
     """Refuse a day that has come nowhere on earth."""
     if on > (datetime.fromtimestamp(now_ms / 1000, UTC) + AHEAD).date():
         raise InvalidInputError(f"{on} lies in the future.", field)
+    if on.year < OLDEST_YEAR:
+        raise InvalidInputError(f"{on} is too long ago for any seed that lives.", field)
+
+
+def check_amounts(lot: Lot) -> None:
+    """Refuse more seed than any lot holds."""
+    for field, most, unit in (("seeds", MOST_SEEDS, "seeds"), ("grams", MOST_GRAMS, "g")):
+        amount = getattr(lot, field)
+        if amount is not None and amount > most:
+            raise InvalidInputError(
+                f"{amount:g} {unit} are more than any lot holds ({most:,.0f} at most).", field
+            )
 
 
 def check_year(year: int | None, now_ms: int) -> None:
@@ -137,6 +151,7 @@ def parted(lot: Lot, seeds: float | None, grams: float | None) -> tuple[Lot, Lot
     amount = seeds if seeds is not None else grams
     if amount is None or not math.isfinite(amount) or amount <= 0:
         raise InvalidInputError(f"An amount must be above zero, not {amount}.", by)
+    check_amounts(with_amounts(lot, by, amount, None))
     held, held_other = (lot.seeds, lot.grams) if by == "seeds" else (lot.grams, lot.seeds)
     if held is None:
         return lot, with_amounts(lot, by, amount, None)
