@@ -4,6 +4,7 @@ Everything here reads the hour tier or a few raw readings, so a page of many box
 The loss of lots is not computed here (see ``ledger`` and ``outlook``).
 """
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
@@ -179,7 +180,7 @@ def freshness(
     return (Freshness.LATE if age_ms <= box.gap_limit_s * 1000 else Freshness.SILENT), age_ms
 
 
-def box_overview(store: Store, box: Box, now_ms: int) -> BoxOverview:
+def box_overview(store: Store, box: Box, now_ms: int, *, lots: int | None = None) -> BoxOverview:
     """Gather what a page says about a box now.
 
     Parameters
@@ -190,7 +191,11 @@ def box_overview(store: Store, box: Box, now_ms: int) -> BoxOverview:
         The box.
     now_ms : int
         The moment, milliseconds since 1970 UTC.
+    lots : int, optional
+        How many lots lie in it, where that is known already.
     """
+    if lots is None:
+        lots = lots_inside(store, now_ms, box.slug)[box.slug]
     placement = current_sensor(inside(store.placements(box=box.slug)), now_ms)
     newest = newest_conditions(store, box, now_ms)
     state, age_ms = freshness(newest, box, now_ms, has_sensor=placement is not None)
@@ -207,9 +212,14 @@ def box_overview(store: Store, box: Box, now_ms: int) -> BoxOverview:
         week=_spread(hours.rh_mean[hours.start_ms >= now_ms - 7 * MS_PER_DAY]),
         moisture=_moisture_at_end(hours),
         wet_hours=wet_hours,
-        lots=sum(1 for stay in store.stays(box=box.slug) if _is_open(stay.to_ms, now_ms)),
+        lots=lots,
         need=_need(state, damp=damp, wet=wet_hours > 0),
     )
+
+
+def lots_inside(store: Store, now_ms: int, box: str | None = None) -> Counter[str]:
+    """Count the lots that lie in each box, or in one."""
+    return Counter(stay.box for stay in store.stays(box=box) if _is_open(stay.to_ms, now_ms))
 
 
 def is_damp(hours: HourTier, newest: Conditions | None, box: Box, now_ms: int) -> bool:

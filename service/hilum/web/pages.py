@@ -12,7 +12,13 @@ from starlette.responses import HTMLResponse, JSONResponse, Response, StreamingR
 from hilum.domain.alerts import AlertState
 from hilum.domain.model import Placement
 from hilum.keeping.care.register import out_of_address
-from hilum.keeping.overview import box_extent, box_history, box_overview, current_sensor
+from hilum.keeping.overview import (
+    box_extent,
+    box_history,
+    box_overview,
+    current_sensor,
+    lots_inside,
+)
 from hilum.keeping.reckoning import corrected
 from hilum.web.aheads import future
 from hilum.web.api import live_json
@@ -102,7 +108,12 @@ def boxes(parts: WebParts, render: Renderer) -> Callable[[Request], Response]:
 
     def page(request: Request) -> Response:
         store, now_ms = parts.store, parts.clock.now_ms()
-        overviews = [box_overview(store, b, now_ms) for b in store.boxes() if not b.archived]
+        lots = parts.kept("lots by box", lambda at_ms: lots_inside(store, at_ms))
+        overviews = [
+            box_overview(store, b, now_ms, lots=lots[b.slug])
+            for b in store.boxes()
+            if not b.archived
+        ]
         placed = _placed_now(parts, now_ms)
         unclaimed = sum(1 for sensor in store.sensors() if sensor.name not in placed)
         raised = open_alerts(store, AlertState.RAISED)
