@@ -330,7 +330,7 @@ class JournalPage:
     lot: Annotated[str, "The lot that is looked at; empty for all."]
     days: Annotated[tuple[JournalDay, ...], "The newest days."]
     more: Annotated[str, "Words about what is not shown; empty if all is."]
-    export: Annotated[str, "Where all of it can be had as a table."]
+    export: Annotated[str, "Where all of it can be had as a table; empty: nowhere."]
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,7 @@
 """The pages: ask through a port, fill a context, render."""
 
 from collections.abc import Awaitable, Callable
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Annotated
 
 from fastapi import APIRouter, Query
@@ -208,7 +208,10 @@ def journal(parts: WebParts, render: Renderer) -> Callable[..., Response]:
     ) -> Response:
         chosen = JournalFilter(box, lot, shown)
         done = said(parts.store, did, chosen.url)
-        return render(request, "journal.html", journal_page(parts.store, chosen, parts.style, done))
+        context = journal_page(parts.store, chosen, parts.style, done)
+        if parts.sheets is None:
+            context = replace(context, export="")
+        return render(request, "journal.html", context)
 
     return page
 
