@@ -89,3 +89,32 @@ def test_a_germination_that_may_be_something_else(cell: str) -> None:
     proposal = propose(data, "x.tsv", MemoryStore(), NOW)
     taken = [change.lot.label_pct for change in proposal.changes if change.lot.kind == "onion"]
     assert [problem.row for problem in proposal.problems] == [5], taken
+
+
+SECTIONS = b"""Vegetables,,,
+TOMATOES (Solanum lycopersicum),,,
+Name,Supplier,Year,Qty (seeds)
+Boatshed Red,Own,2023,30
+,,,
+Crop: Lettuce,,,
+Winter Lamp,Own,2023,300
+keep these away from the stove please,,,
+Grey Wing,Own,2023,300
+BEANS,,,
+Tall Ship,Own,2021,40
+Leeks:,,,
+Tall Mast,Own,2021,40
+"""
+
+
+def test_rows_below_a_heading_nobody_knows_are_reported() -> None:
+    """“Beans” can be several kinds: what stands below it is not taken for the kind above it."""
+    proposal = propose(SECTIONS, "x.csv", MemoryStore(), NOW)
+    found = {change.row: (change.lot.kind, change.lot.variety) for change in proposal.changes}
+    assert found == {
+        4: ("tomato", "Boatshed Red"),
+        7: ("lettuce", "Winter Lamp"),
+        9: ("lettuce", "Grey Wing"),
+        13: ("leek", "Tall Mast"),
+    }
+    assert [problem.row for problem in proposal.problems] == [11]

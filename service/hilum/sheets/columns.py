@@ -12,7 +12,7 @@ from hilum.sheets.dates import TwoReadings, to_date, to_year
 from hilum.sheets.grid import Cell, Grid, text_of
 from hilum.sheets.headings import Field, Meaning, meanings, plain, unit_of
 from hilum.sheets.headrows import find_headings, headings_with
-from hilum.sheets.kindwords import exact, names_a_kind
+from hilum.sheets.kindwords import exact, names_a_kind, section_key
 from hilum.sheets.numbers import Numbers, figure_and_rest, to_percent
 from hilum.sheets.wraps import wrap_of
 
@@ -81,7 +81,7 @@ class Headed:
         for row in reversed(above):
             texts = [text_of(cell) for cell in row.cells if text_of(cell)]
             if len(texts) == 1:
-                key = exact(texts[0].rstrip(":"), self.language)
+                key = section_key(texts[0], self.language)
                 return None if key is None else (key, row.number)
         key = exact(self.grid.name, self.language)
         return None if key is None else (key, 0)

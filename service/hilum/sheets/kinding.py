@@ -6,10 +6,13 @@ from hilum.science.kinds import kinds
 from hilum.sheets.columns import Headed
 from hilum.sheets.grid import Row, text_of
 from hilum.sheets.headings import Field, plain
-from hilum.sheets.kindwords import Named, UnclearName, exact, kind_and_rest, kind_of
+from hilum.sheets.kindwords import Named, UnclearName, exact, kind_and_rest, kind_of, section_key
 
 TOTALS = {"total", "totals", "sum", "summe", "gesamt", "totaal", "somme", "subtotal"}
 TOTALS |= {"grand total", "gesamtsumme", "total general"}
+
+MOST_WORDS = 3
+"""A text that stands alone and has no more words is a heading rather than a remark."""
 
 GROUPED = 0.3
 """Share of rows without a kind from which a list gives it only in the first row of each group."""
@@ -60,10 +63,12 @@ class Kinder:
             return ""
         text = texts[0].rstrip(":")
         in_kind = self._kind is not None and row.cell(self._kind.index) is not None
-        key = exact(text, self._language)
+        key = section_key(text, self._language)
         if key is None:
             if in_kind and self._looks_like_a_lot(text):
                 return ""
+            if len(text.split()) <= MOST_WORDS or text.isupper() or texts[0].endswith(":"):
+                self._above = None  # rows below are not of the kind above
             return f"“{text}” stands alone in its row: taken as a heading or a remark, not as a lot"
         if in_kind and not (self._grouped and self._next_is_bare(row)):
             return ""

@@ -84,6 +84,21 @@ def exact(text: str, language: str = "en") -> str | None:
     return next(iter(keys)) if len(keys) == 1 else None
 
 
+def section_key(text: str, language: str = "en") -> str | None:
+    """Key of the kind that a heading between rows names: “PEAS (Pisum sativum)”, “Crop: Pea”."""
+    bare = text.strip().rstrip(":").strip()
+    bracket = re.fullmatch(r"(.+?)\s*\(([^()]*)\)", bare)
+    label, colon, rest = bare.partition(":")
+    if (key := exact(bare, language)) is not None:
+        return key
+    if bracket and (key := exact(bracket[1], language)) is not None:
+        inner = bracket[2].strip()
+        return key if inner.isdigit() or exact(inner, language) in {key, None} else None
+    if colon and plain(label) in {"crop", "kind", "vegetable", "art", "kultur", "gewas", "cultivo"}:
+        return exact(rest, language)
+    return None
+
+
 def _prefix_exact(text: str, language: str) -> str | None:
     """As :func:`exact`, also with words in another order, as in “Bean, Runner”."""
     key = exact(text, language)

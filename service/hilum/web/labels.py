@@ -14,8 +14,8 @@ from hilum.web.render import Renderer
 URL = "/lots/labels"
 MOST = 500
 NO_CODE = (
-    "They carry no QR code, because it is not known how a phone reaches Hilum: set public_url in "
-    "the settings, or open this page under the address the phone would use."
+    "These labels carry no QR code, because it is not known how a phone reaches Hilum: set "
+    "public_url in the settings, or open this page under the address the phone would use."
 )
 
 
