@@ -146,10 +146,11 @@ def test_the_order_is_a_table_no_spreadsheet_can_run(parts: WebParts, plan: Seas
     assert "order-" in book.headers["content-disposition"]
 
 
-def test_without_spreadsheets_no_file_is_offered(client: TestClient, plan: SeasonPlan) -> None:
+def test_without_spreadsheets_no_file_is_offered(parts: WebParts, plan: SeasonPlan) -> None:
     """Neither a link nor a file."""
-    assert "order.csv" not in client.get(f"/season/{plan.id}").text
-    assert client.get(f"/season/{plan.id}/order.csv").status_code == 404
+    with TestClient(create_app(replace(parts, sheets=None)), "http://localhost") as client:
+        assert "order.csv" not in client.get(f"/season/{plan.id}").text
+        assert client.get(f"/season/{plan.id}/order.csv").status_code == 404
 
 
 def test_a_plan_is_made_line_by_line(parts: WebParts, client: TestClient) -> None:

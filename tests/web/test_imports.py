@@ -213,10 +213,11 @@ def test_all_lots_can_be_fetched(desk: TestClient) -> None:
     assert desk.get("/lots/export.exe").status_code == 404
 
 
-def test_where_nobody_reads_spreadsheets_nothing_is_offered(client: TestClient) -> None:
+def test_where_nobody_reads_spreadsheets_nothing_is_offered(parts: WebParts) -> None:
     """Neither the link nor the page."""
-    assert client.get(URL).status_code == 404
-    assert URL not in client.get("/lots").text
+    with TestClient(create_app(replace(parts, sheets=None)), "http://localhost") as client:
+        assert client.get(URL).status_code == 404
+        assert URL not in client.get("/lots").text
 
 
 def test_a_few_files_are_held_for_an_hour() -> None:

@@ -76,6 +76,7 @@ def test_labels_of_nothing_there_is(desk: TestClient, query: str, status: int) -
     assert desk.get(f"{URL}{query}").status_code == status
 
 
-def test_where_nobody_writes_labels(client: TestClient) -> None:
+def test_where_nobody_writes_labels(parts: WebParts) -> None:
     """There is no such page."""
-    assert client.get(URL).status_code == 404
+    with TestClient(create_app(replace(parts, sheets=None)), "http://localhost") as client:
+        assert client.get(URL).status_code == 404
