@@ -16,6 +16,7 @@ from hilum.web.format import (
     sentence_list,
     span_pct,
 )
+from hilum.web.render import whole
 
 MINUTE, HOUR, DAY = 60_000, 3_600_000, 86_400_000
 
@@ -106,3 +107,13 @@ def test_a_humidity_is_placed_beside_its_band() -> None:
         "in its band",
         "above its band",
     ]
+
+
+def test_no_line_ends_within_a_date_or_before_a_unit() -> None:
+    """Each is wrapped to stay together, what is around it is escaped, the text is the same."""
+    assert whole("10-20 %") == '10-<span class="one">20 %</span>'
+    found = whole("at -18 °C <b> and 21 % by 2027-02-13")
+    assert found == (
+        'at <span class="one">−18 °C</span> &lt;b&gt; and <span class="one">21 %</span> by '
+        '<span class="one">2027-02-13</span>'
+    )

@@ -153,7 +153,7 @@ def box_page(found: BoxComparison) -> CompareBoxPage:
             CompareRow(
                 NAMES.get(storage.key, storage.key),
                 storage.words,
-                tuple(f"{many} of {len(lots)}" for many in above),
+                tuple(str(many) for many in above),
             )
             for storage, above in zip(found.storages, found.above, strict=True)
         ),

@@ -1,8 +1,10 @@
 """Turns a context into a page."""
 
+import re
 from pathlib import Path
 
 import jinja2
+from markupsafe import Markup, escape
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
@@ -24,6 +26,20 @@ LOOKED_AT = frozenset({"/", "/lots", "/journal"})
 SECTIONS = {"/boxes": "/"}
 """First part of an address, where it is not that of the page in the list."""
 
+TOGETHER = re.compile(r"\d{4}-\d\d(?:-\d\d)?|(?:(?<!\w)[−-])?\d+(?:[.,–]\d+)*[ \u00a0](?:%|°[CF]|[gLh]\b)")
+"""Dates, and figures with their units: a line must not end within one."""
+
+
+def whole(text: str) -> Markup:
+    """Keep each date and each figure with its unit on one line, with a true minus sign."""
+
+    def kept(found: re.Match[str]) -> str:
+        words = found.group()
+        words = words.replace("-", "−") if words.startswith("-") else words
+        return f'<span class="one">{words}</span>'
+
+    return Markup(TOGETHER.sub(kept, str(escape(text))))  # noqa: S704 - escaped just now
+
 
 def environment(folder: Path, static_url: StaticUrls) -> jinja2.Environment:
     """Templates from a folder: everything escaped, and a misspelt name is an error."""
@@ -35,6 +51,7 @@ def environment(folder: Path, static_url: StaticUrls) -> jinja2.Environment:
         lstrip_blocks=True,
     )
     env.globals["static"] = static_url
+    env.filters["whole"] = whole
     return env
 
 
