@@ -9,7 +9,7 @@ from hilum.keeping.reckoning.conditions import inside
 from hilum.keeping.reckoning.course import courses
 from hilum.keeping.reckoning.runs import Progress, Runs
 
-TOGETHER = 100
+TOGETHER = 250
 """Marks worked off in one step, if they ask for little."""
 
 LITTLE_MS = 2 * MS_PER_DAY
