@@ -18,10 +18,11 @@ _log_gamma = np.frompyfunc(math.lgamma, 1, 1)
 _LEAST_LOG = -1e6  # nothing times minus infinity is nothing here
 
 
-def reach_table(plants_wanted: int, most_seeds: int, chance: Floats) -> Floats:
-    """Chance of the wanted plants (1 or more) from ``plants_wanted`` to ``most_seeds`` seeds.
+def last_plant(plants_wanted: int, most_seeds: int, chance: Floats) -> Floats:
+    """Chance that the last of the wanted plants (1 or more) comes from just the last seed.
 
-    The number of seeds is the last index; ``chance`` is that of one seed becoming a plant.
+    The number of seeds, ``plants_wanted`` to ``most_seeds``, is the last index; ``chance`` is that
+    of one seed becoming a plant. Summed up to a number of seeds it is the chance of the plants.
     """
     with np.errstate(divide="ignore"):
         yes = np.maximum(np.log(chance), _LEAST_LOG)[..., None]
@@ -30,9 +31,7 @@ def reach_table(plants_wanted: int, most_seeds: int, chance: Floats) -> Floats:
     table: Floats = no * failures
     table += plants_wanted * yes
     table += _log_orders(plants_wanted, most_seeds)
-    np.exp(table, out=table)
-    np.cumsum(table, axis=-1, out=table)
-    return np.minimum(table, 1.0, out=table)
+    return np.exp(table, out=table)
 
 
 @lru_cache(maxsize=256)

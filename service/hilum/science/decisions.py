@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from hilum.science._quantities import Floats
-from hilum.science._reach import MOST_COLUMNS, binomial, reach_table
+from hilum.science._reach import MOST_COLUMNS, binomial, last_plant
 from hilum.science.errors import OutOfRangeError
 from hilum.science.sowing import (
     CONFIDENCE,
@@ -399,10 +399,12 @@ def _rule(levels: Levels, plan: Plan, new: int) -> _Rule:
     wanted, loss, probability = plan.plants_wanted, plan.emergence_loss_pct, plan.probability
     chance = levels.fraction * (1.0 - loss / 100.0)
     if most - wanted < MOST_COLUMNS:
-        table = reach_table(wanted, most, chance)
-        reached = (levels.weight[:, None, :] @ table)[:, 0]
+        last = last_plant(wanted, most, chance)
+        reached = np.cumsum((levels.weight[:, None, :] @ last)[:, 0], axis=1)
         need = wanted + (reached >= probability - 1e-12).argmax(axis=1)
-        return _Rule(table[..., usual - wanted], table[..., most - wanted], need, probability)
+        enough = np.arange(wanted, most + 1)[:, None] <= np.array([usual, most])
+        both = np.minimum(last @ enough.astype(np.float64), 1.0)
+        return _Rule(both[..., 0], both[..., 1], need, probability)
     at_usual, at_most = (binomial_at_least(wanted, seeds, chance) for seeds in (usual, most))
     need = seeds_to_sow(levels, wanted, loss, probability)
     return _Rule(at_usual, at_most, need, probability)

@@ -132,7 +132,7 @@ class Grid:
         """
         return self._cut(loss_probit).below(ned)
 
-    def quantiles(self, shares: Floats, loss_probit: Floats) -> Floats:
+    def quantiles(self, shares: Floats, loss_probit: Floats, enough: float = _ENOUGH) -> Floats:
         """Viability below which given shares of the posterior lie.
 
         Parameters
@@ -141,11 +141,13 @@ class Grid:
             Shares [1], each above 0 and below 1, one dimension.
         loss_probit : ndarray
             Losses [probit], lots x losses, 0 to 1,000,000.
+        enough : float
+            How near the log of the odds [1] must be for the last step to be taken, above 0.
 
         Returns
         -------
         ndarray
-            Viability [probit], lots x losses x shares; found to 1e-9 of the log odds, in
+            Viability [probit], lots x losses x shares; by default found to 1e-9 of the log odds, in
             60 steps at most.
         """
         low, high = (
@@ -166,7 +168,7 @@ class Grid:
             least, most = low[open_], high[open_]
             inside = (after >= least) & (after <= most)
             found[open_] = np.where(inside, after, 0.5 * (least + most))
-            close = inside & (np.abs(miss) < _ENOUGH) | (most - least < 1e-12 * np.abs(guess))
+            close = inside & (np.abs(miss) < enough) | (most - least < 1e-12 * np.abs(guess))
             left = np.flatnonzero(~close.all(axis=(1, 2)))
             if not len(left):
                 break

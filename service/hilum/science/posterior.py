@@ -33,6 +33,7 @@ Part of the rule that was checked against published storage trials.
 _SHARES = np.array([0.05, 0.5, 0.95])
 _CHUNK = 128
 _LEVELS = 160
+_ENDS_ENOUGH = 0.01  # of the log odds: where levels end need not be exact
 _LEVEL_ENDS = (-4.0, 4.5)  # probits: beyond, seed is as good as dead or alive
 
 
@@ -188,7 +189,8 @@ class Posteriors:
             A loss lies outside its range.
         """
         loss = checked("loss", loss_probit, 0.0, MAX_LOSS_PROBIT, "probits")[:, None]
-        ends = np.clip(self.grid.quantiles(np.array([1e-5, 1.0 - 1e-5]), loss), *_LEVEL_ENDS)
+        ends = self.grid.quantiles(np.array([1e-5, 1.0 - 1e-5]), loss, _ENDS_ENOUGH)
+        ends = np.clip(ends, *_LEVEL_ENDS)
         low, high = ends[..., :1], np.maximum(ends[..., 1:], ends[..., :1] + 1e-3)
         edges = low + (high - low) * (np.arange(count + 1) / count)
         below = self.grid.share_below(edges, loss)[:, 0]

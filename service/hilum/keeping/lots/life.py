@@ -1,6 +1,6 @@
 """The loss of lots at any time of their lives: in boxes, between them and before the first."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -61,6 +61,7 @@ class Lives:
         self._loss = self._legs.observed[:, 0] + self._legs.unobserved[:, 0]
         self._rate = self._legs.rests.per_day[:, 0].copy()
         self.origin_ms = self._legs.origin_ms
+        self._ladder = list(self._rungs())
 
     def stay_of(self, lot: int, stay: int) -> tuple[Course | None, bool]:
         """Give a stay by its number, and whether it is a lot's first."""
@@ -109,10 +110,10 @@ class Lives:
 
     def legs_on(self, time_ms: int) -> Ints:
         """Give the leg every lot is in at a time."""
-        first = self._legs.first
-        if not len(first):
-            return first
-        return np.asarray(first + np.add.reduceat(self._legs.end_ms <= time_ms, first, dtype=int))
+        legs = self._legs.first.copy()
+        for lots, ends_ms in self._ladder:
+            legs[lots] += ends_ms <= time_ms
+        return legs
 
     def levels_on(self, leg: Ints, time_ms: int) -> Floats:
         """Read the loss of each curve that serves a leg at a time; last of all a 0 for none."""
@@ -126,22 +127,37 @@ class Lives:
 
     def losses_by(self, leg: Ints, level: Floats, time_ms: int) -> Floats:
         """Look the loss of every lot up, once legs and levels are known [probit]."""
-        return self._sum_up(leg, level[self._legs.curve[leg]], time_ms)
+        return self._sum_up(
+            leg, level.take(self._legs.curve.take(leg)), np.broadcast_to(time_ms, leg.shape)
+        )
 
-    def _sum_up(self, leg: Ints, level: Floats, times_ms: Ints | int) -> Floats:
-        days = (times_ms - self._legs.anchor_ms[leg]) / MS_PER_DAY
-        found: Floats = self._loss[leg] + level + self._rate[leg] * days
+    def _sum_up(self, leg: Ints, level: Floats, times_ms: Ints) -> Floats:
+        found = self._loss.take(leg)
+        found += level
+        rests = np.flatnonzero(self._legs.curve.take(leg) == NONE)
+        at = leg[rests]
+        days = (times_ms[rests] - self._legs.anchor_ms[at]) / MS_PER_DAY
+        found[rests] += self._rate[at] * days
         return found
 
     def _legs_at(self, which: Ints, times_ms: Ints) -> Ints:
         """Give the leg some lots are in at times."""
         first, count = self._legs.first[which], self._legs.count[which]
-        if not len(which):
-            return first
-        starts = np.cumsum(count) - count
-        legs = np.arange(int(count.sum())) + np.repeat(first - starts, count)
-        over = self._legs.end_ms[legs] <= np.repeat(times_ms, count)
-        return np.asarray(first + np.add.reduceat(over, starts, dtype=int))
+        legs = first.copy()
+        for step in range(int(count.max(initial=1)) - 1):
+            some = np.flatnonzero(count > step + 1)
+            legs[some] += self._legs.end_ms[first[some] + step] <= times_ms[some]
+        return legs
+
+    def _rungs(self) -> Iterator[tuple[Ints | slice, Ints]]:
+        """Ends of all first legs, of all second ones and so on, each with the lots they are of."""
+        first, count = self._legs.first, self._legs.count
+        for step in range(int(count.max(initial=1)) - 1):
+            some = np.flatnonzero(count > step + 1)
+            yield (
+                (some if len(some) < len(first) else slice(None)),
+                self._legs.end_ms[first[some] + step],
+            )
 
     def _read(self, leg: Ints, times_ms: Ints) -> Moments:
         return read(self._store, self._legs.trails.keys, self._legs.curve[leg], times_ms)
