@@ -150,6 +150,7 @@
     const middle = top - (RAIL - 10) * line;
     u.ctx.save();
     u.ctx.lineWidth = 1.5 * line;
+    u.ctx.setLineDash([]);
     for (const mark of columns.marks) {
       const from = Math.max(left, u.valToPos(mark.time_ms, "x", true));
       const to = Math.min(left + width, u.valToPos(mark.until_ms ?? mark.time_ms, "x", true));
@@ -176,7 +177,12 @@
     const now = u.valToPos(columns.time_ms.at(-1) ?? shown[1], "x", true);
     u.ctx.save();
     u.ctx.fillStyle = u.ctx.strokeStyle = colour("--ink");
-    if (now > left && now < left + width) u.ctx.fillRect(now, top, line, height);
+    if (now > left && now < left + width) {
+      u.ctx.fillRect(now, top, line, height);
+      u.ctx.font = `${13 * line}px system-ui, sans-serif`;
+      u.ctx.textAlign = "left";
+      u.ctx.fillText("now", now + 5 * line, top + height - 6 * line);
+    }
     if (ahead.due_low_ms !== null) {
       const from = place(ahead.due_low_ms);
       const y = u.valToPos(target[1], "y", true) - 2.5 * line;

@@ -1,7 +1,8 @@
 """Photographs every page at both widths and in both schemes.
 
 Run in ``tests`` as ``python -m web.screenshots FOLDER [ADDRESS]``. Without the address of a running
-Hilum the small world of the page tests is photographed.
+Hilum the small world of the page tests is photographed. With ``--documents`` before the folder the
+pictures of the documents are taken, of a demo that has loaded its fourteen months.
 """
 
 import sys
@@ -42,6 +43,17 @@ PAGES = {
 }
 
 
+DOCUMENTS = {
+    "boxes": ("/", "body"),
+    "box-history": ("/boxes/tub?range=all", ".history .chart"),
+    "box-calendar": ("/boxes/tub", ".calendar"),
+    "lot-life": ("/lots/SL-001", "section[aria-labelledby=life-title] .chart"),
+    "season": ("/season/1", ""),
+    "compare": ("/lots/SL-012/compare", ".multiples"),
+}
+"""Pages of the demo for the documents, and the part of each; empty: what is seen at first."""
+
+
 @contextmanager
 def small_place() -> Iterator[str]:
     """Serve the small world."""
@@ -79,8 +91,25 @@ def photograph(folder: Path, address: str, pages: dict[str, str]) -> None:
                 context.close()
 
 
+def illustrate(folder: Path, address: str) -> None:
+    """Write the pictures of the documents."""
+    path = chromium_path()
+    if path is None:
+        sys.exit("Chromium is not installed.")
+    with chromium(path) as browser:
+        tab = browser.new_page(viewport={"width": 1060, "height": 720}, color_scheme="light")
+        for name, (url, part) in DOCUMENTS.items():
+            tab.goto(address + url)
+            tab.wait_for_timeout(1000)
+            shown = tab.locator(part).first if part else tab  # the whole, or what is seen at first
+            shown.screenshot(path=folder / f"{name}.png")
+
+
 def main() -> None:
     """Photograph what the arguments ask for."""
+    if sys.argv[1] == "--documents":
+        illustrate(Path(sys.argv[2]), sys.argv[3].rstrip("/"))
+        return
     folder = Path(sys.argv[1])
     if len(sys.argv) > 2:
         photograph(folder, sys.argv[2].rstrip("/"), PAGES)
