@@ -7,6 +7,7 @@ import pytest
 from playwright.sync_api import Browser
 from starlette.testclient import TestClient
 
+from hilum.bootstrap.sheet_reader import Sheets
 from hilum.web.app import create_app
 from hilum.web.live import LiveHub
 from hilum.web.parts import IngestStatus, WebParts, WebSettings
@@ -19,9 +20,11 @@ from web.small_world import FixedClock, small_world
 def parts() -> WebParts:
     """Parts of the small place, with a store of their own."""
     status = IngestStatus(connected=True, broker="127.0.0.1:1883", received=7, stored=6, rejected=1)
+    store, clock = small_world(), FixedClock()
     return WebParts(
-        store=small_world(),
-        clock=FixedClock(),
+        store=store,
+        clock=clock,
+        sheets=Sheets(store, clock, "Europe/Brussels"),
         live=LiveHub(),
         ingest_status=lambda: status,
         settings=WebSettings(site="saltmarsh-lane", time_zone="Europe/Brussels"),
