@@ -1,22 +1,18 @@
 """All benches, one table: ``python tests/bench/all.py [--quick] [--only NAME,...] [--to FILE]``.
 
 Each row holds what Hilum needs against something simpler measured in the same run, and the limit
-it is to keep. All of it takes half an hour; ``--quick`` takes smaller sizes. What takes longer to
-build (10,000 lots and more) has benches of its own beside this one.
+it is to keep. All of it takes half an hour; ``--quick`` takes smaller sizes.
 """
 
 import argparse
-import importlib
+import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable
-from contextlib import closing
-from datetime import date
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-
-import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
@@ -25,53 +21,45 @@ from bench import (
     bench_disk,
     bench_ingest,
     bench_live,
-    bench_posterior,
     bench_rebuild,
     bench_season,
     bench_start,
     decade,
 )
-from bench.rows import Row, least, machine, ms, table
-from hilum.domain.model import SeasonPlan
-from hilum.keeping.seasons.season import plan_season
-from hilum.science.posterior import bands
+from bench.rows import Row, machine, table
 
-Bench = Callable[[], list[Row]]
+Bench = Callable[[], Sequence["Row | Told"]]
 
 
-def posteriors() -> list[Row]:
-    """Posteriors of many lots at once against a plain loop over a few, scaled up."""
-    evidences, losses = bench_posterior.lots(bench_posterior.LOTS)
-    some = list(zip(evidences, losses, strict=True))[: bench_posterior.LOOPED]
-    numbers = np.array(losses)[:, None]
+@dataclass(frozen=True)
+class Told:
+    """A row that a bench of its own printed."""
 
-    def loop() -> None:
-        for evidence, loss in some:
-            bench_posterior.plain(evidence, loss)
+    line: str
 
-    at_once, few = least(2, lambda: bands(evidences, numbers), loop)
-    looped = few * len(losses) / len(some)
-    work = f"posteriors of {len(losses):,} lots"
-    told = f"plain loop over the same grid: {ms(looped)}"
-    return [
-        Row(work, ms(at_once), told, looped / at_once, 50, least=True),
-        Row(f"{work}, alone", ms(at_once), "", at_once, 5, unit=" s"),
-    ]
+    @property
+    def good(self) -> bool:
+        """Whether the limit is kept."""
+        return self.cells()[-1] == "yes"
+
+    def cells(self) -> tuple[str, ...]:
+        """Give the columns of the table."""
+        return tuple(cell.strip() for cell in self.line.strip("|").split("|"))
+
+
+def own(name: str, *sizes: str) -> list[Told]:
+    """Run a bench as a command, and take the rows it prints."""
+    command = [sys.executable, str(Path(__file__).with_name(f"{name}.py")), *sizes]
+    done = subprocess.run(command, check=False, stdout=subprocess.PIPE, text=True)
+    lines = [line for line in done.stdout.splitlines() if line.startswith("| ")]
+    return [Told(line) for line in lines if not line.startswith(("| work", "| ---"))]
 
 
 def place(lots: int) -> list[Row]:
-    """A place with 20 boxes: its start, its memory, and a season of it."""
+    """Start and memory of a place with 20 boxes."""
     with tempfile.TemporaryDirectory(prefix="hilum-bench-") as name:
-        with closing(bench_season.build(Path(name) / bench_start.FILE, lots)) as store:
-            lines = bench_season.lines_for(store)
-            plan = SeasonPlan(0, "Spring", date(2027, 3, 1))
-            now_ms = bench_season.NOW_MS
-            (season_s,) = least(2, lambda: plan_season(store, plan, lines, now_ms))
-        work = f"season of {len(lines)} things wanted, from {lots:,} lots"
-        return [
-            Row(work, ms(season_s), "", season_s, 5, unit=" s"),
-            *bench_start.measure(Path(name)),
-        ]
+        bench_season.build(Path(name) / bench_start.FILE, lots).close()
+        return bench_start.measure(Path(name))
 
 
 def ten_years(count: int) -> list[Row]:
@@ -87,11 +75,12 @@ def benches(*, quick: bool) -> dict[str, Bench]:
         "decade": partial(ten_years, 1_000_000 if quick else decade.READINGS),
         "live": partial(bench_live.measure, 200 if quick else bench_live.BOXES),
         "disk": partial(bench_disk.measure, 500_000 if quick else 2_000_000),
-        "posteriors": posteriors,
         "place": partial(place, 200 if quick else 2_000),
+        "posteriors": partial(own, "bench_posterior"),
+        "season": partial(own, "bench_season", "500" if quick else "2000"),
     }
-    if (Path(__file__).parent / "bench_losses.py").exists():
-        found["losses"] = importlib.import_module("bench.bench_losses").measure
+    if Path(__file__).with_name("bench_losses.py").exists():
+        found["losses"] = partial(own, "bench_losses")
     return found
 
 
@@ -104,7 +93,8 @@ def main() -> None:
     given = parser.parse_args()
     known = benches(quick=given.quick)
     names = [name for name in given.only.split(",") if name] or list(known)
-    head, rows = machine(), []
+    head = machine()
+    rows: list[Row | Told] = []
     for name in names:
         start = time.monotonic()
         rows += known[name]()

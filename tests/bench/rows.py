@@ -9,6 +9,15 @@ import platform
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Protocol
+
+
+class Line(Protocol):
+    """What stands in the table."""
+
+    def cells(self) -> tuple[str, ...]:
+        """Give the columns."""
+        ...
 
 
 @dataclass(frozen=True)
@@ -45,7 +54,7 @@ def _short(value: float) -> str:
     return f"{value:,.0f}" if abs(value) >= 20 else f"{value:.2f}".rstrip("0").rstrip(".")
 
 
-def table(rows: Sequence[Row]) -> str:
+def table(rows: Sequence[Line]) -> str:
     """Write rows as a table of Markdown."""
     head = ("work", "measured", "against", "figure", "limit", "kept")
     lines = [head, ("---",) * len(head), *(row.cells() for row in rows)]
