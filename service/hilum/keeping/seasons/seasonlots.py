@@ -18,6 +18,13 @@ PLANTS = 50
 ONE_SLIP = 5
 """Letters from which one typing error in the name of a variety is forgiven."""
 
+WEIGHT_WORDS = {
+    "read": "a published weight",
+    "memory": "a weight quoted from memory",
+    "derived": "our own estimate",
+}
+"""How far the weight of a thousand seeds can be followed back."""
+
 
 @dataclass(frozen=True, slots=True)
 class Hand:
@@ -83,7 +90,7 @@ def hand_of(lot: Lot, kind: Kind | None) -> Hand:
         return Hand(
             seeds,
             f"about {seeds:,} seeds, from {lot.grams:g} g at {weight.value:g} g per 1,000 "
-            f"({weight.status})",
+            f"({WEIGHT_WORDS.get(weight.status, weight.status)})",
         )
     return Hand(None, "number of seeds not known: taken as enough")
 
