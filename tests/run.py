@@ -18,6 +18,7 @@ import tempfile
 import time
 import urllib.error
 import urllib.request
+from ctypes.util import find_library
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -46,6 +47,8 @@ def run(*command: str | Path, env: dict[str, str] | None = None) -> None:
 def install_services() -> None:
     """Install missing services from Debian's packages if we may; else say what is missing."""
     missing = [package for program, package in PACKAGES.items() if not find(program)]
+    if find_library("atomic") is None:  # what drives the browser needs it
+        missing.append("libatomic1")
     if not missing:
         return
     if shutil.which("apt-get") and os.geteuid() == 0:
