@@ -224,6 +224,8 @@ RAW = {
     "keeping/watching/sensorsigns.py": "health of the sensor itself, battery",
     "bootstrap/checks.py": "times",
     "cli/keep.py": "says what the sensor itself sent beside the corrected value",
+    "web/pages.py": "says the same on the page of sensors",
+    "web/correctiondeeds.py": "shows what a sensor itself says while it is checked over salts",
 }
 """Files that may ask the store for raw readings, with what they want of them."""
 
