@@ -26,7 +26,9 @@ LOOKED_AT = frozenset({"/", "/lots", "/journal"})
 SECTIONS = {"/boxes": "/"}
 """First part of an address, where it is not that of the page in the list."""
 
-TOGETHER = re.compile(r"\d{4}-\d\d(?:-\d\d)?|(?:(?<!\w)[−-])?\d+(?:[.,–]\d+)*[ \u00a0](?:%|°[CF]|[gLh]\b)")
+TOGETHER = re.compile(
+    r"\d{4}-\d\d(?:-\d\d)?|(?:(?<!\w)[−-])?\d+(?:[.,–]\d+)*[ \u00a0](?:%|°[CF]|[gLh]\b)"
+)
 """Dates, and figures with their units: a line must not end within one."""
 
 
