@@ -16,8 +16,8 @@ from bench.rows import Row, least, ms, table
 from hilum.domain.model import MS_PER_DAY
 from hilum.keeping.overview import box_history
 from hilum.stores.sqlite import SqliteStore
-from hilum.web.charts import decimate
-from hilum.web.history import BUCKETS
+from hilum.web.views.charts import decimate
+from hilum.web.views.history import BUCKETS
 
 TIMES = 30
 

@@ -9,7 +9,7 @@ from cli.conftest import Run
 from hilum.domain.access import Scope
 from hilum.keeping.access import digest_of, granted
 from hilum.stores import SqliteStore
-from hilum.web.passwords import verify
+from hilum.web.guard.passwords import verify
 
 PASSWORD = "drawer tub jar onion"  # noqa: S105 - of an empty place
 

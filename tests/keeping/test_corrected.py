@@ -225,7 +225,7 @@ RAW = {
     "bootstrap/checks.py": "times",
     "cli/keep.py": "says what the sensor itself sent beside the corrected value",
     "web/pages.py": "says the same on the page of sensors",
-    "web/correctiondeeds.py": "shows what a sensor itself says while it is checked over salts",
+    "web/deeds/correctiondeeds.py": "what a sensor itself says over salts",
 }
 """Files that may ask the store for raw readings, with what they want of them."""
 

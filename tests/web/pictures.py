@@ -3,7 +3,7 @@
 import numpy as np
 
 from hilum.domain.model import MS_PER_DAY
-from hilum.web.aheads import Future
+from hilum.web.views.aheads import Future
 from web.small_world import NOW_MS
 
 DAYS = np.arange(0, 100, 5)

@@ -10,8 +10,8 @@ from starlette.testclient import TestClient
 
 from hilum.domain.access import Scope
 from hilum.keeping.access import give
-from hilum.web import accesscontexts
 from hilum.web.app import create_app
+from hilum.web.guard import accesscontexts
 from hilum.web.parts import WebParts
 from hilum.web.render import Renderer
 from web.browser import SCHEMES, WIDTHS

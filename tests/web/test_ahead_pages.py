@@ -18,8 +18,8 @@ from hilum.keeping.lots.compare import Choice
 from hilum.science.posterior import Band
 from hilum.web.app import create_app
 from hilum.web.compares import lasts_words
-from hilum.web.format import NBSP
 from hilum.web.parts import SettingShown, SettingsShown, WebParts
+from hilum.web.views.format import NBSP
 from web.elements import Element, parse
 from web.sending import filled_in, send
 from web.small_world import NOW_MS

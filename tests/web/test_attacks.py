@@ -29,12 +29,12 @@ from hilum.domain.model import (
     Wrap,
 )
 from hilum.keeping.access import digest_of, give
-from hilum.web import limits
 from hilum.web.app import create_app
 from hilum.web.assets import web_folder
-from hilum.web.limits import MOST_BODY, MOST_BODY_OF, MOST_HEADERS, Bounded, host_name
+from hilum.web.guard import limits
+from hilum.web.guard.limits import MOST_BODY, MOST_BODY_OF, MOST_HEADERS, Bounded, host_name
+from hilum.web.guard.signing import own_address
 from hilum.web.parts import Doors, WebParts
-from hilum.web.signing import own_address
 from web.elements import parse
 from web.guarded import (
     FORM_TOKEN,

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from hilum.domain.model import Floats
 from hilum.keeping.overview import History, Tier
-from hilum.web.charts import area_path, bounds, decimate, line_path, scale
+from hilum.web.views.charts import area_path, bounds, decimate, line_path, scale
 
 
 def raw_history(time_ms: Floats, erh_pct: Floats, step_ms: int = 1000) -> History:

@@ -13,11 +13,12 @@ from hilum.domain.alerts import Alert, AlertChange, AlertState, RuleSetting
 from hilum.domain.corrections import Correction
 from hilum.domain.model import Box, BoxType, Event, EventType, PlanLine, Reading, SeasonPlan
 from hilum.stores.memory import MemoryStore
-from hilum.web import contexts, importcontexts, pages, picturecontexts, pieces, seasoncontexts
+from hilum.web import pages
 from hilum.web.app import create_app
 from hilum.web.assets import StaticUrls, web_folder
 from hilum.web.parts import IngestStatus, SettingShown, SettingsShown, WebParts
 from hilum.web.render import Renderer, environment
+from hilum.web.views import contexts, importcontexts, picturecontexts, pieces, seasoncontexts
 from web.elements import parse
 from web.pictures import COMING
 from web.sending import filled_in

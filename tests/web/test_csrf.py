@@ -9,7 +9,7 @@ from fastapi.routing import APIRoute
 from starlette.testclient import TestClient
 
 from hilum.web.app import create_app
-from hilum.web.csrf import COOKIE, FIELD, MOST_BYTES, guarded
+from hilum.web.guard.csrf import COOKIE, FIELD, MOST_BYTES, guarded
 from hilum.web.parts import WebParts
 from web.sending import filled_in, form_on
 

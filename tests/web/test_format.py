@@ -5,7 +5,8 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from hilum.keeping.overview import Freshness
-from hilum.web.format import (
+from hilum.web.render import whole
+from hilum.web.views.format import (
     Style,
     ago,
     band_words,
@@ -16,7 +17,6 @@ from hilum.web.format import (
     sentence_list,
     span_pct,
 )
-from hilum.web.render import whole
 
 MINUTE, HOUR, DAY = 60_000, 3_600_000, 86_400_000
 

@@ -5,7 +5,7 @@ import re
 import pytest
 from starlette.testclient import TestClient
 
-from hilum.web.http import SECURITY_HEADERS
+from hilum.web.guard.http import SECURITY_HEADERS
 
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; "

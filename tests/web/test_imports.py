@@ -10,8 +10,8 @@ from hilum.bootstrap.sheet_reader import Sheets
 from hilum.domain.errors import InvalidInputError
 from hilum.domain.model import MS_PER_HOUR
 from hilum.web.app import create_app
+from hilum.web.guard.multipart import read_parts
 from hilum.web.imports import MOST_FILES, Shelf
-from hilum.web.multipart import read_parts
 from hilum.web.parts import WebParts
 from sheets.messy import saved, workbook
 from web.elements import Element, parse

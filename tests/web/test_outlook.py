@@ -12,8 +12,8 @@ from hilum.keeping.lots.outlook import LotOutlook, Minimum
 from hilum.science.kinds import kind
 from hilum.science.posterior import Band
 from hilum.science.surrogates import basis_for
-from hilum.web.format import Style
-from hilum.web.outlook import (
+from hilum.web.views.format import Style
+from hilum.web.views.outlook import (
     budget,
     cautions,
     coverage,

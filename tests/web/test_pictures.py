@@ -11,14 +11,14 @@ from starlette.testclient import TestClient
 from hilum.domain.alerts import Alert, AlertChange, AlertState
 from hilum.domain.model import MS_PER_DAY, MS_PER_HOUR, Event, EventType
 from hilum.web import pages
-from hilum.web.aheads import drawn, end_ms, told
-from hilum.web.calendars import calendar
-from hilum.web.charts import Scale
-from hilum.web.format import Style
-from hilum.web.marks import marks
-from hilum.web.marks import told as happened
 from hilum.web.parts import WebParts
-from hilum.web.timeaxis import time_ticks
+from hilum.web.views.aheads import drawn, end_ms, told
+from hilum.web.views.calendars import calendar
+from hilum.web.views.charts import Scale
+from hilum.web.views.format import Style
+from hilum.web.views.marks import marks
+from hilum.web.views.marks import told as happened
+from hilum.web.views.timeaxis import time_ticks
 from web.elements import parse
 from web.pictures import COMING
 from web.small_world import NOW_MS, START_MS

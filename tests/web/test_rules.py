@@ -11,10 +11,10 @@ from starlette.testclient import TestClient
 
 from hilum.domain.access import Session
 from hilum.keeping.access import digest_of
-from hilum.web import gate
 from hilum.web.app import create_app
+from hilum.web.guard import gate
+from hilum.web.guard.rules import RULES
 from hilum.web.parts import WebParts
-from hilum.web.rules import RULES
 from web.guarded import (
     FORM_TOKEN,
     PASSWORD,

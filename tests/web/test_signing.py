@@ -8,9 +8,9 @@ from starlette.testclient import TestClient
 from hilum.domain.errors import InvalidInputError
 from hilum.domain.model import MS_PER_DAY, MS_PER_HOUR
 from hilum.keeping.access import IDLE_MS, MOST_MS, digest_of
-from hilum.web import passwords
+from hilum.web.guard import passwords
+from hilum.web.guard.throttle import ALL_IN_A_MINUTE, FREE, MINUTE_MS, Buckets, Tries
 from hilum.web.parts import WebParts
-from hilum.web.throttle import ALL_IN_A_MINUTE, FREE, MINUTE_MS, Buckets, Tries
 from web.elements import parse
 from web.guarded import FIRST_KEY, HERE, PASSWORD, client_of, small_place
 from web.sending import form_on, send

@@ -7,7 +7,7 @@ import httpx
 from starlette.testclient import TestClient
 
 from hilum.domain.ports import Store
-from hilum.web.rules import RULES
+from hilum.web.guard.rules import RULES
 
 NO_PAGES = frozenset(
     {

@@ -7,7 +7,7 @@ from urllib.parse import urlsplit
 from hilum.config import Settings
 from hilum.domain.ports import AccessStore
 from hilum.keeping.access import digest_of
-from hilum.web.limits import host_name
+from hilum.web.guard.limits import host_name
 from hilum.web.parts import LOOPBACK_NAMES, Doors
 
 

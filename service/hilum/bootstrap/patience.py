@@ -3,7 +3,8 @@
 It answers 503 to requests beyond its own limit, but connections that ask for nothing still stay
 open, and a process without file descriptors can neither keep readings nor send alerts. How long a
 request's head may take, and how many connections there may be: common practice, no source. Bodies
-have their own limit (:mod:`hilum.web.limits`), and how much a head may hold is h11's (16 KiB).
+have their own limit (:mod:`hilum.web.guard.limits`), and how much a head may hold is h11's
+(16 KiB).
 """
 
 import asyncio

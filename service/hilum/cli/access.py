@@ -30,7 +30,7 @@ def password(data_dir: DataDir = None) -> None:
     """
     from hilum.bootstrap import open_store
     from hilum.config import load_settings
-    from hilum.web.passwords import check_new, hash_of
+    from hilum.web.guard.passwords import check_new, hash_of
 
     settings = load_settings(data_dir)
     given = _ask_password()

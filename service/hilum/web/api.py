@@ -11,12 +11,12 @@ from pydantic import BaseModel, ConfigDict, Field
 from hilum.domain.errors import InvalidInputError, NotFoundError
 from hilum.domain.model import MS_PER_DAY, Box, Floats
 from hilum.keeping.overview import Tier, box_history, box_overview
-from hilum.web.aheads import future
-from hilum.web.boxes import card
-from hilum.web.charts import VALUES, decimate
-from hilum.web.marks import marks
+from hilum.web.deeds.watchviews import watched
 from hilum.web.parts import WebParts
-from hilum.web.watchviews import watched
+from hilum.web.views.aheads import future
+from hilum.web.views.boxes import card
+from hilum.web.views.charts import VALUES, decimate
+from hilum.web.views.marks import marks
 
 MAX_MS = 253_402_300_799_000
 """End of the year 9999, the last that dates can hold."""

@@ -8,20 +8,20 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from hilum import __version__
-from hilum.web.accesspage import access_router
 from hilum.web.api import api_router
 from hilum.web.assets import HashedFiles, StaticUrls, web_folder
-from hilum.web.csrf import FormTokens
-from hilum.web.faults import CODES, answerer, install_handlers
-from hilum.web.gate import gate, install_gate
-from hilum.web.http import HeadAsGet, SecurityHeaders
+from hilum.web.deeds.accesspage import access_router
+from hilum.web.guard.csrf import FormTokens
+from hilum.web.guard.faults import CODES, answerer, install_handlers
+from hilum.web.guard.gate import gate, install_gate
+from hilum.web.guard.http import HeadAsGet, SecurityHeaders
+from hilum.web.guard.limits import Limits
+from hilum.web.guard.signing import Door, signing_router
 from hilum.web.imports import import_router
 from hilum.web.intake import intake_router
-from hilum.web.limits import Limits
 from hilum.web.pages import page_router
 from hilum.web.parts import WebParts
 from hilum.web.render import Renderer, environment
-from hilum.web.signing import Door, signing_router
 
 GZIP_FROM_BYTES = 1024
 
@@ -64,7 +64,7 @@ def create_app(parts: WebParts) -> FastAPI:
 
 
 def _include(app: FastAPI, parts: WebParts, render: Renderer) -> None:
-    """Add every route; ``hilum.web.rules`` says who may ask for it."""
+    """Add every route; ``hilum.web.guard.rules`` says who may ask for it."""
     door = Door(parts)
     app.include_router(api_router(parts))
     if parts.ingest_http is not None:

@@ -11,13 +11,13 @@ from hilum.domain.model import Floats
 from hilum.keeping.care.register import out_of_address
 from hilum.keeping.lots.compare import FAR_YEARS, BoxComparison, Choice, LotComparison, compare_box
 from hilum.keeping.lots.compare import compare_lot as compared
-from hilum.web.charts import PATH_HEIGHT, PATH_WIDTH, area_path, line_path
-from hilum.web.format import NBSP, count, number
-from hilum.web.lots import kind_name, lot_url
 from hilum.web.parts import WebParts
-from hilum.web.pieces import Link
 from hilum.web.render import Renderer
-from hilum.web.seasoncontexts import CompareBoxPage, ComparePage, CompareRow, Multiple
+from hilum.web.views.charts import PATH_HEIGHT, PATH_WIDTH, area_path, line_path
+from hilum.web.views.format import NBSP, count, number
+from hilum.web.views.lots import kind_name, lot_url
+from hilum.web.views.pieces import Link
+from hilum.web.views.seasoncontexts import CompareBoxPage, ComparePage, CompareRow, Multiple
 
 NAMES = {
     "recent": "As it is",

@@ -18,12 +18,9 @@ from starlette.responses import Response
 from hilum.domain.errors import InvalidInputError, NotFoundError
 from hilum.domain.model import MS_PER_HOUR
 from hilum.domain.moments import in_zone
-from hilum.web.csrf import Form, Guarded
-from hilum.web.doing import REFUSALS, UNPROCESSABLE, Problem, filled, problem_of, see
-from hilum.web.format import count
-from hilum.web.importcontexts import ImportList, ImportPage
+from hilum.web.deeds.doing import REFUSALS, UNPROCESSABLE, Problem, filled, problem_of, see
+from hilum.web.guard.csrf import Form, Guarded
 from hilum.web.parts import WebParts
-from hilum.web.pieces import Fact, Field, FormView, Link, Option
 from hilum.web.render import Renderer
 from hilum.web.sheetparts import (
     COLUMN,
@@ -36,6 +33,9 @@ from hilum.web.sheetparts import (
     SheetReader,
     SheetRow,
 )
+from hilum.web.views.format import count
+from hilum.web.views.importcontexts import ImportList, ImportPage
+from hilum.web.views.pieces import Fact, Field, FormView, Link, Option
 
 URL = "/lots/import"
 TITLE = "Import a list of seed"

@@ -10,9 +10,9 @@ from starlette.requests import Request
 
 from hilum.domain.errors import InvalidInputError
 from hilum.web.api import GUARDED, TOKEN, ErrorAnswer, Strict
-from hilum.web.callers import Caller
+from hilum.web.guard.callers import Caller
+from hilum.web.guard.throttle import Buckets
 from hilum.web.parts import TakeIn, WebParts
-from hilum.web.throttle import Buckets
 
 SENML = "application/senml+json"
 BURST, PER_S = 60, 1.0

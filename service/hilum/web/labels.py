@@ -7,9 +7,9 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from hilum.domain.errors import InvalidInputError, NotFoundError
-from hilum.web.importcontexts import LabelsPage, LabelView
 from hilum.web.parts import LOOPBACK_NAMES, WebParts
 from hilum.web.render import Renderer
+from hilum.web.views.importcontexts import LabelsPage, LabelView
 
 URL = "/lots/labels"
 MOST = 500

@@ -20,36 +20,42 @@ from hilum.keeping.overview import (
     lots_inside,
 )
 from hilum.keeping.reckoning import corrected
-from hilum.web.aheads import future
 from hilum.web.api import live_json
-from hilum.web.boxdeeds import box_deeds
-from hilum.web.boxends import archive_deed
-from hilum.web.boxes import box_care, box_doing, box_facts, boxes_page, card, opened_form
-from hilum.web.calendars import calendar
-from hilum.web.callers import Who
 from hilum.web.compares import compare_all, compare_lot
-from hilum.web.contexts import BoxPage, HeardPage, SurePage
-from hilum.web.correctiondeeds import correction_deeds
-from hilum.web.doing import Deed, add_deeds
-from hilum.web.firststart import first_path, heard
-from hilum.web.history import DEFAULT_RANGE, Shown, chart, range_named, span_of
-from hilum.web.journaldeeds import journal_deeds, journal_file
+from hilum.web.deeds.boxdeeds import box_deeds
+from hilum.web.deeds.boxends import archive_deed
+from hilum.web.deeds.correctiondeeds import correction_deeds
+from hilum.web.deeds.doing import Deed, add_deeds
+from hilum.web.deeds.firststart import first_path, heard
+from hilum.web.deeds.journaldeeds import journal_deeds, journal_file
+from hilum.web.deeds.lotdeeds import lot_deeds
+from hilum.web.deeds.lotentry import entry_deeds
+from hilum.web.deeds.ruledeeds import rule_deeds, rules_page
+from hilum.web.deeds.sensordeeds import sensor_deeds
+from hilum.web.deeds.settingspage import channel_deed, settings_page
+from hilum.web.deeds.watchviews import alert_cards, open_alerts, seen_deed, watched, water
+from hilum.web.guard.callers import Who
 from hilum.web.labels import labels
 from hilum.web.live import Listener, stream
-from hilum.web.lotdeeds import lot_deeds
-from hilum.web.lotentry import entry_deeds
-from hilum.web.lots import lot_page, lot_url, lots_page, rows_in_box
-from hilum.web.marks import marks
 from hilum.web.parts import WebParts
-from hilum.web.records import JournalFilter, journal_days, journal_page, sensor_row, sensors_page
 from hilum.web.render import Renderer
 from hilum.web.reviews import review
-from hilum.web.ruledeeds import rule_deeds, rules_page
-from hilum.web.said import said
 from hilum.web.seasons import order_file, season, season_deeds, seasons
-from hilum.web.sensordeeds import sensor_deeds
-from hilum.web.settingspage import channel_deed, settings_page
-from hilum.web.watchviews import alert_cards, open_alerts, seen_deed, watched, water
+from hilum.web.views.aheads import future
+from hilum.web.views.boxes import box_care, box_doing, box_facts, boxes_page, card, opened_form
+from hilum.web.views.calendars import calendar
+from hilum.web.views.contexts import BoxPage, HeardPage, SurePage
+from hilum.web.views.history import DEFAULT_RANGE, Shown, chart, range_named, span_of
+from hilum.web.views.lots import lot_page, lot_url, lots_page, rows_in_box
+from hilum.web.views.marks import marks
+from hilum.web.views.records import (
+    JournalFilter,
+    journal_days,
+    journal_page,
+    sensor_row,
+    sensors_page,
+)
+from hilum.web.views.said import said
 
 MOST_REJECTS = 500
 BOX_EVENTS = 8

@@ -5,10 +5,10 @@ from dataclasses import dataclass, field
 from zoneinfo import ZoneInfo
 
 from hilum.domain.ports import Clock, Store
-from hilum.web.format import Style
 from hilum.web.kept import Kept
 from hilum.web.live import LiveHub
 from hilum.web.sheetparts import SheetReader
+from hilum.web.views.format import Style
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,8 +10,8 @@ from starlette.responses import HTMLResponse
 
 from hilum.domain.ports import Clock
 from hilum.web.assets import StaticUrls
-from hilum.web.callers import Caller, Who
-from hilum.web.contexts import Chrome, NavItem
+from hilum.web.guard.callers import Caller, Who
+from hilum.web.views.contexts import Chrome, NavItem
 
 NAV = (
     ("Boxes", "/"),

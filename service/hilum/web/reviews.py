@@ -10,11 +10,11 @@ from starlette.responses import Response
 
 from hilum.domain.model import MS_PER_DAY
 from hilum.keeping.seasons.review import Change, Review, Week, beside, review_box
-from hilum.web.format import NBSP, UNKNOWN, Style, count, number, pct
 from hilum.web.parts import WebParts
-from hilum.web.pieces import Fact, Link
 from hilum.web.render import Renderer
-from hilum.web.seasoncontexts import ReviewPage
+from hilum.web.views.format import NBSP, UNKNOWN, Style, count, number, pct
+from hilum.web.views.pieces import Fact, Link
+from hilum.web.views.seasoncontexts import ReviewPage
 
 SEASON = timedelta(days=182)
 """Length of the season that is shown at first: half a year."""

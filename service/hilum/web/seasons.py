@@ -13,16 +13,18 @@ from hilum.keeping.seasons.planfile import read_plan
 from hilum.keeping.seasons.season import Season, SeasonLine, plan_season
 from hilum.keeping.seasons.seasonline import LineLot
 from hilum.science.kinds import kind
-from hilum.web.contexts import FormPage
-from hilum.web.csrf import Form
-from hilum.web.doing import Deed, Problem, filled
-from hilum.web.format import count, iso_day, pct
-from hilum.web.lotentry import kind_fields, kind_typed
-from hilum.web.lots import lot_url
+from hilum.web.deeds.doing import Deed, Problem, filled
+from hilum.web.deeds.lotentry import kind_fields, kind_typed
+from hilum.web.deeds.typed import Typed
+from hilum.web.guard.csrf import Form
 from hilum.web.parts import WebParts
-from hilum.web.pieces import Field, FormView, Link, Option
 from hilum.web.render import Renderer
-from hilum.web.seasoncontexts import (
+from hilum.web.sheetparts import FILE_TYPES
+from hilum.web.views.contexts import FormPage
+from hilum.web.views.format import count, iso_day, pct
+from hilum.web.views.lots import lot_url
+from hilum.web.views.pieces import Field, FormView, Link, Option
+from hilum.web.views.seasoncontexts import (
     OrderRow,
     PlanAnswer,
     PlanLot,
@@ -30,8 +32,6 @@ from hilum.web.seasoncontexts import (
     SeasonPage,
     SeasonsPage,
 )
-from hilum.web.sheetparts import FILE_TYPES
-from hilum.web.typed import Typed
 
 STORED_AS = {
     "recent": "each lot as it was kept of late",

@@ -1,0 +1,1 @@
+"""What can be done on the pages: forms, what was typed in them, and what follows."""

@@ -1,0 +1,1 @@
+"""What pages show: their contexts, the words, and the pictures, worked out to places and shapes."""
