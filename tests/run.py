@@ -115,7 +115,8 @@ def suite(extra: list[str]) -> None:
     env["PATH"] = f"{env.get('PATH', '')}:/usr/sbin:/usr/local/sbin"
     if env.get("CI"):
         env["HILUM_REQUIRE_SERVICES"] = "1"
-    run(VENV / "bin" / "python", "-m", "pytest", "-q", *extra, env=env)
+    at_once = ("-n", "auto", "--dist", "loadfile")  # each file in one process, as it shares servers
+    run(VENV / "bin" / "python", "-m", "pytest", "-q", *at_once, *extra, env=env)
 
 
 def wheel() -> None:
