@@ -87,11 +87,12 @@ TUNNEL = Case(
         5: lot("tomato", "Boatshed Red", source="Hill & Dale", year=2023, label_pct=92.0, label_date=date(2023, 3, 15), grams=1.5, note="best in\nthe tunnel; 2 packets"),
         6: lot("tomato", "Sea Pearl", source="Own", year=2022, label_pct=85.0, label_date=date(2023, 7, 16), grams=0.4),
         7: lot("tomato", "Night Buoy", source="Own", year=2020, label_pct=80.0, label_n=10, label_date=date(2024, 3, 1), note="1 packet"),
+        9: lot("pepper", "Fire Lantern", source="Own", year=2024, label_pct=90.0, label_date=date(2025, 2, 1), grams=0.8),
         10: lot("pepper", "Green Bell", source="Swap", year=2022, grams=1.2),
         11: lot("onion", "Long Keeper", source="Hill & Dale", year=2024, label_pct=88.0, label_date=date(2025, 2, 1), grams=3.0, note="strings"),
         12: lot("leek", "Tall Mast", source="Hill & Dale", year=2025, label_pct=90.0, label_date=date(2025, 1, 1), grams=2.5),
     },
-    {9: "share of 1", 13: "total"},
+    {13: "total"},
     unused=("Organic?",),
 )  # fmt: skip
 

@@ -276,6 +276,15 @@ Cucumber;Long Pier;Own;2021;77;2022-05-06;2;plastic zip bag;Tin 2
             label_date=date(2023, 2, 1),
             grams=7.08738078125,
         ),
+        4: lot(
+            "tomato",
+            "Night Buoy",
+            source="Own",
+            year=2024,
+            label_pct=91.0,
+            label_date=date(2025, 3, 5),
+            grams=42.5242846875,
+        ),
         5: lot(
             "cucumber",
             "Long Pier",
@@ -296,7 +305,7 @@ Cucumber;Long Pier;Own;2021;77;2022-05-06;2;plastic zip bag;Tin 2
             note="Packaging: sack",
         ),
     },
-    {4: "share of 1"},
+    {},
     {2: "Tin 1", 5: "Tin 2"},
 )
 

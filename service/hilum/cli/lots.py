@@ -49,7 +49,7 @@ def import_lots(
 ) -> None:
     """Import lots: says what was understood and what would change, then asks.
 
-    Importing the same file again changes nothing.
+    Importing the same file again changes nothing. With --json nothing is asked.
 
     Example: hilum lots import seeds.xlsx --dry-run
     """
@@ -68,7 +68,7 @@ def import_lots(
         proposal = propose(data, file.name, store, now_ms, options)
         if not as_json:
             _show(proposal, most=None if show_all else SHOWN)
-        agreed = not dry_run and not proposal.changes_nothing and (yes or _asked())
+        agreed = not dry_run and not proposal.changes_nothing and (yes or as_json or _asked())
         done = apply(proposal, store, now_ms) if agreed else None
     if rejected is not None:
         write_file(rejected, rejected_csv(proposal))
@@ -77,7 +77,7 @@ def import_lots(
     elif done is not None:
         print(done.words)
         print(_counts(proposal))
-    if not (agreed or dry_run or yes or proposal.changes_nothing):
+    if not (agreed or dry_run or yes or as_json or proposal.changes_nothing):
         raise InvalidInputError("Nothing was imported. Add --yes to import this.", "yes")
 
 

@@ -21,6 +21,8 @@ from hilum.sheets.wraps import wrap_of
 T = TypeVar("T")
 LONGEST_CODE = 40
 LONGEST_TEXT = 2_000
+LEAST_SHARE = 0.05
+"""From here on, a bare 0.88 among percentages is 88 %: no packet says 0.88 % (our assumption)."""
 _NOTHING = {"", "-", "–", "—", "?", "??", "n/a", "na", "none", "unknown", "nil", "x", ".", "tbd"}
 _NOTHING |= {"unbekannt", "inconnu", "onbekend", "not tested", "untested", "no data", "null", "--"}
 _NOTHING |= {"nicht getestet", "ungetestet", "non testé", "niet getest", "sin probar", "not yet"}
@@ -296,6 +298,9 @@ class _Reader:
         said = "%" in text_of(cell) or found[1] is not None
         if self._habits.fraction and self._habits.mixed and not said:
             return found[0], None, f"germination “{text_of(cell)}” read as {found[0]:g} %"
+        if not self._habits.fraction and not said and LEAST_SHARE <= found[0] < 1:
+            pct = round(found[0] * 100, 6)  # a spreadsheet keeps 88 % as 0.88
+            return pct, None, f"germination “{text_of(cell)}” read as {pct:g} %"
         if not self._habits.fraction and not said and 0 < found[0] <= 1:
             raise ValueError(
                 f"“{text_of(cell)}” can be a percentage or a share of 1; write it with %"
