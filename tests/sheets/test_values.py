@@ -267,6 +267,15 @@ def test_kinds_that_are_not_guessed(text: str) -> None:
         kind_and_rest(text)
 
 
+@pytest.mark.parametrize(
+    ("text", "language"), [("Kürbis", "de"), ("Kürbis", "en"), ("courge", "fr"), ("Bohnen", "de")]
+)
+def test_foreign_names_of_several_kinds_are_asked_about(text: str, language: str) -> None:
+    """Kürbis is three kinds of squash: the sentence names them."""
+    with pytest.raises(UnclearName, match="fits more than one kind of seed"):
+        kind_and_rest(text, language)
+
+
 def test_the_language_of_the_list_decides() -> None:
     """Mangold is chard to a German and a fodder beet to an English grower."""
     assert kind_and_rest("Mangold", "de").key == "swiss-chard"

@@ -202,10 +202,11 @@ def _names(language: str) -> dict[str, frozenset[str]]:
         for name, key in tier:
             here.setdefault(_form(name), set()).add(key)
         names |= {form: frozenset(keys) for form, keys in here.items() if form not in names}
-    for lang, name, key in _foreign():  # other languages last, where nothing else has the name
+    others: dict[str, set[str]] = {}  # other languages last, where nothing else has the name
+    for lang, name, key in _foreign():
         if lang != language:
-            names.setdefault(_form(name), frozenset({key}))
-    return names
+            others.setdefault(_form(name), set()).add(key)
+    return {form: frozenset(keys) for form, keys in others.items()} | names
 
 
 @cache
