@@ -69,7 +69,7 @@ def test_a_plan_can_be_read_by_all(browser: Browser, desk: str, width: int) -> N
 
 def test_a_list_is_imported_with_a_thumb(browser: Browser, desk: str, parts: WebParts) -> None:
     """Choose the file, look at what was understood, import."""
-    with tab(browser, 390, script=False) as (page, complaints):
+    with tab(browser, 390, script=True) as (page, complaints):
         page.goto(f"{desk}/lots")
         page.get_by_role("link", name="Import a list").click()
         page.get_by_label("File").set_input_files(
