@@ -1,6 +1,6 @@
 """Takes back what was done to a box or with a sensor, while nothing else was built on it."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Container, Iterable
 from dataclasses import replace
 
 from hilum.domain.errors import ConflictError, NotFoundError
@@ -34,20 +34,46 @@ def undo_box(store: KeepingStore, slug: str, event_id: int) -> BoxDone:
         It was taken back before, cannot be taken back, or something was built on it since.
     """
     box = store.box(slug)
-    event = next((e for e in store.events(box=slug, limit=LATEST) if e.id == event_id), None)
-    if event is None:
-        raise NotFoundError(f"{box.name} has no line {event_id} in the journal.")
-    if event.struck:
-        raise ConflictError("This was taken back before.")
-    action = str(dict(event.data).get("action", ""))
-    if action not in BOX_ACTIONS:
-        raise ConflictError(
-            f"“{event.text}” cannot be taken back; correct the box by hand instead."
-        )
+    lines = store.events(box=slug, limit=LATEST)
+    event, action = line_to_take_back(lines, event_id, BOX_ACTIONS, box.name, "the box")
     before = BOX_ACTIONS[action](store, box, event)
     boxes = () if before == box else (before,)
     written = store.change(Changes(boxes=boxes, events=(replace(event, struck=True),)))
     return BoxDone(before, written.events[0])
+
+
+def line_to_take_back(
+    lines: Iterable[Event], event_id: int, actions: Container[str], name: str, what: str
+) -> tuple[Event, str]:
+    """Find a line of the journal that may be taken back, and the action it tells of.
+
+    Parameters
+    ----------
+    lines : iterable of Event
+        Lines of the box or lot.
+    event_id : int
+        Id of the line.
+    actions : container of str
+        Actions that can be taken back.
+    name, what : str
+        The box or lot by name, and what is to be corrected by hand instead ("the box").
+
+    Raises
+    ------
+    NotFoundError
+        There is no such line.
+    ConflictError
+        It was taken back before, or cannot be taken back.
+    """
+    event = next((each for each in lines if each.id == event_id), None)
+    if event is None:
+        raise NotFoundError(f"{name} has no line {event_id} in the journal.")
+    if event.struck:
+        raise ConflictError("This was taken back before.")
+    action = str(dict(event.data).get("action", ""))
+    if action not in actions:
+        raise ConflictError(f"“{event.text}” cannot be taken back; correct {what} by hand instead.")
+    return event, action
 
 
 def _added(store: KeepingStore, box: Box, event: Event) -> Box:

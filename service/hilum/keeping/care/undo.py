@@ -7,15 +7,12 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
 
-from hilum.domain.errors import ConflictError, NotFoundError
+from hilum.domain.errors import ConflictError
 from hilum.domain.model import Changes, Event, GerminationTest, Lot, Stay
 from hilum.domain.ports import KeepingStore
-from hilum.keeping.care.boxundo import BOX_ACTIONS
+from hilum.keeping.care.boxundo import BOX_ACTIONS, LATEST, line_to_take_back
 from hilum.keeping.care.lotcare import Done
 from hilum.keeping.care.lotparts import open_stay, plain
-
-LATEST = 1_000_000
-"""Lines of the journal looked through for the one to take back."""
 
 
 def undo(store: KeepingStore, code: str, event_id: int) -> Done:
@@ -38,18 +35,8 @@ def undo(store: KeepingStore, code: str, event_id: int) -> Done:
         It was taken back before, cannot be taken back, or something was built on it since.
     """
     lot = store.lot(code)
-    event = next(
-        (each for each in store.events(lot=code, limit=LATEST) if each.id == event_id), None
-    )
-    if event is None:
-        raise NotFoundError(f"Lot {code} has no line {event_id} in the journal.")
-    if event.struck:
-        raise ConflictError("This was taken back before.")
-    action = str(dict(event.data).get("action", ""))
-    if action not in _ACTIONS:
-        raise ConflictError(
-            f"“{event.text}” cannot be taken back; correct the lot by hand instead."
-        )
+    lines = store.events(lot=code, limit=LATEST)
+    event, action = line_to_take_back(lines, event_id, _ACTIONS, f"Lot {code}", "the lot")
     changes = _ACTIONS[action](store, lot, event)
     struck = (replace(event, struck=True), *changes.events)
     written = store.change(replace(changes, events=struck))
