@@ -70,7 +70,7 @@ def test_counts_have_their_noun() -> None:
         "0\xa0lots",
         "1\xa0lot",
         "2\xa0lots",
-        "12\u202f345\xa0lots",
+        "12,345\xa0lots",
     ]
 
 

@@ -75,7 +75,7 @@ def span_pct(low: float, high: float) -> str:
 
 def count(amount: int, one: str, many: str | None = None) -> str:
     """Amount with its noun: "1 lot", "2 lots"."""
-    return f"{amount:,}{NBSP}{one if amount == 1 else many or one + 's'}".replace(",", "\u202f")
+    return f"{amount:,}{NBSP}{one if amount == 1 else many or one + 's'}"
 
 
 def count_word(amount: int) -> str:
