@@ -67,9 +67,12 @@ def test_a_plan_can_be_read_by_all(browser: Browser, desk: str, width: int) -> N
         assert complaints == []
 
 
-def test_a_list_is_imported_with_a_thumb(browser: Browser, desk: str, parts: WebParts) -> None:
-    """Choose the file, look at what was understood, import."""
-    with tab(browser, 390, script=True) as (page, complaints):
+@pytest.mark.parametrize("script", [False, True])
+def test_a_list_is_imported_with_a_thumb(
+    browser: Browser, desk: str, parts: WebParts, *, script: bool
+) -> None:
+    """Choose the file, look at what was understood, import; with scripts and without."""
+    with tab(browser, 390, script=script) as (page, complaints):
         page.goto(f"{desk}/lots")
         page.get_by_role("link", name="Import a list").click()
         page.get_by_label("File").set_input_files(
@@ -78,7 +81,8 @@ def test_a_list_is_imported_with_a_thumb(browser: Browser, desk: str, parts: Web
         page.get_by_role("button", name="Read the file").click()
         expect(page.get_by_text("1 new lot")).to_be_visible()
         assert page.evaluate("document.documentElement.scrollWidth") <= 390
-        assert Axe().run(page).violations_count == 0
+        if script:  # axe waits for timers, which never fire where scripts are off
+            assert Axe().run(page).violations_count == 0
         page.get_by_role("button", name="Import this").click()
         expect(page.locator("h1")).to_have_text("Imported")
         page.get_by_role("link", name="Back to Lots").click()
