@@ -113,11 +113,11 @@ def test_who_is_let_in_and_says_nothing_is_told_of_after_an_hour() -> None:
     assert "“tub-1”" in told.detail
 
 
-def test_a_reading_taken_before_signing_in_counts() -> None:
-    """A board measures, then connects, then sleeps for longer than an hour: nothing is wrong."""
+def test_a_reading_that_overtakes_the_log_counts() -> None:
+    """A board sends and sleeps on; the line that let it in comes by another way, and later."""
     store, clock = MemoryStore(), Clock()
     door = Doorkeeper(store, "hilum", clock)
-    store.add([Reading("home/tub-1", clock.time_ms - 5000, 20.0)], clock.time_ms)
+    store.add([Reading("home/tub-1", clock.time_ms - 9, 20.0)], clock.time_ms - 5)
     door.hear(LET_IN)
     clock.time_ms += SILENT_MS
     door.look()

@@ -85,7 +85,7 @@ class Doorkeeper:
                 name = sensor.name.partition("/")[2]
                 heard[name] = max(heard.get(name, 0), sensor.last_seen_ms or 0)
             for user, (since_ms, address) in tuple(self._waiting.items()):
-                # a device measures first and signs in to tell it: its reading is the older one
+                # the broker's log comes by a connection of its own: a reading can overtake it
                 if heard.get(user, 0) >= since_ms - SILENT_MS:
                     del self._waiting[user]
                 elif not 0 <= now_ms - since_ms < SILENT_MS:
