@@ -346,7 +346,9 @@
     tell(null);
   }
 
+  let asked = 0;
   async function load(wanted) {
+    const mine = ++asked; // an answer that a later one overtook is not drawn
     shown = wanted === whole ? whole : held(wanted);
     const width = Math.max(50, Math.round(place.clientWidth));
     const query = new URLSearchParams({ from: shown[0], to: shown[1], width });
@@ -357,7 +359,9 @@
       return; // the panels drawn by the server stay
     }
     if (!answer.ok) return;
-    columns = await answer.json();
+    const told = await answer.json();
+    if (mine !== asked) return;
+    columns = told;
     shown = [columns.from_ms, columns.to_ms];
     back.hidden = shown[0] === whole[0] && shown[1] === whole[1];
     spanWords.textContent = back.hidden ? wholeWords : `${moment(shown[0])} to ${moment(shown[1])}`;

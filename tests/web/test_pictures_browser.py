@@ -1,7 +1,7 @@
 """The history under fingers and keys, in a real browser; the calendar without JavaScript."""
 
 import pytest
-from playwright.sync_api import Browser, CDPSession, Page, expect
+from playwright.sync_api import Browser, CDPSession, Page, Route, expect
 
 from web.browser import WIDTHS
 from web.test_browser import settle, tab
@@ -117,6 +117,27 @@ def test_keys_look_closer_wider_earlier_and_later(browser: Browser, address: str
             length_becomes(page, 3653)
         page.get_by_role("button", name="Show the whole span again").press("Enter")
         expect(page.get_by_role("button", name="Show the whole span again")).to_be_hidden()
+        assert complaints == []
+
+
+def test_an_answer_that_a_later_one_overtook_is_not_drawn(browser: Browser, address: str) -> None:
+    """What was asked last is shown, though an earlier answer comes after it."""
+    with tab(browser, 1280) as (page, complaints):
+        page.goto(address + URL)
+        settle(page, URL)
+        back = page.get_by_role("button", name="Show the whole span again")
+        held: list[Route] = []
+        page.route("**/history?**", lambda route: held.append(route), times=1)  # noqa: PLW0108
+        page.get_by_role("button", name="Closer").press("Enter")
+        for name in ("Earlier", "Closer"):
+            page.get_by_role("button", name=name).press("Enter")
+            expect(back).to_be_visible()
+        back.press("Enter")
+        expect(back).to_be_hidden()
+        with page.expect_response("**/history?**"):
+            held[0].continue_()
+        page.wait_for_timeout(200)
+        expect(back).to_be_hidden()
         assert complaints == []
 
 
