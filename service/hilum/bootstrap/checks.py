@@ -13,7 +13,8 @@ from typing import cast
 import numpy as np
 
 from hilum.bootstrap import open_readonly, system_clock
-from hilum.bootstrap.broker_conf import losses, read_conf
+from hilum.bootstrap.broker_conf import BrokerConf, losses, open_doors, read_conf, readable
+from hilum.bootstrap.broker_rules import missing
 from hilum.bootstrap.doors import doors_of
 from hilum.config import FILE_NAME, Settings
 from hilum.domain.errors import HilumError
@@ -63,7 +64,7 @@ def check_all(settings: Settings) -> list[Finding]:
     if settings.mqtt:
         findings.append(_broker(settings))
         if settings.mqtt_broker_conf is not None:
-            findings.append(_broker_conf(settings.mqtt_broker_conf, settings.mqtt_session_days))
+            findings += _broker_conf(settings.mqtt_broker_conf, settings)
     return findings
 
 
@@ -218,11 +219,38 @@ def _broker(settings: Settings) -> Finding:
         return Finding("broker", False, f"{name} does not answer ({error.strerror or error})")
 
 
-def _broker_conf(path: Path, session_days: int) -> Finding:
+def _broker_conf(path: Path, settings: Settings) -> Iterator[Finding]:
+    """What the broker's own files say."""
     try:
-        found = losses(read_conf(path), session_days)
+        conf = read_conf(path)
     except HilumError as error:
-        return Finding("broker settings", False, str(error))
-    if found:
-        return Finding("broker settings", False, " ".join(found))
-    return Finding("broker settings", True, f"{path} keeps what waits for Hilum")
+        yield Finding("broker settings", False, str(error))
+        return
+    found = losses(conf, settings.mqtt_session_days)
+    words = " ".join(found) or f"{path} keeps what waits for Hilum"
+    yield Finding("broker settings", not found, words)
+    found = open_doors(conf)
+    words = " ".join(found) or "nobody comes in from elsewhere without a password and TLS"
+    yield Finding("broker doors", not found, words)
+    yield from _broker_rules(conf, settings)
+
+
+def _broker_rules(conf: BrokerConf, settings: Settings) -> Iterator[Finding]:
+    """Whether Hilum may hear and say what it must; where all may, there is nothing to look at."""
+    ours = (
+        each for each in conf.listeners if each["listener"].split()[0] == str(settings.mqtt_port)
+    )
+    rules = conf.of(next(ours, {}), "acl_file")
+    if not rules or (settings.mqtt_user is None and settings.mqtt_cert_file is not None):
+        return  # with a certificate, the name Hilum has at the broker stands in there
+    try:
+        lines = missing(readable(Path(rules)), settings)
+    except HilumError as error:
+        yield Finding("broker rules", False, str(error))
+        return
+    user = f"the user {settings.mqtt_user}" if settings.mqtt_user else "those without a name"
+    words = f"{rules} lets Hilum hear and say what it must"
+    if lines:
+        words = f"{rules} lacks for {user}: {', '.join(f'“{line}”' for line in lines)}. "
+        words += "The broker drops what it does not allow, in silence."
+    yield Finding("broker rules", not lines, words)
