@@ -31,6 +31,7 @@ PACKAGES = {
     "influxd": "influxdb",
     "ip": "iproute2",
 }
+IN_CI = {"nginx": "nginx", "caddy": "caddy"}  # once installed they serve the whole network
 STEPS = ("check", "suite", "wheel", "audit")
 AUDITOR = "pip-audit==2.10.1"  # in an environment of its own: Hilum needs nothing of it
 
@@ -46,7 +47,8 @@ def run(*command: str | Path, env: dict[str, str] | None = None) -> None:
 
 def install_services() -> None:
     """Install missing services from Debian's packages if we may; else say what is missing."""
-    missing = [package for program, package in PACKAGES.items() if not find(program)]
+    wanted = PACKAGES | IN_CI if os.environ.get("CI") else PACKAGES
+    missing = [package for program, package in wanted.items() if not find(program)]
     if find_library("atomic") is None:  # what drives the browser needs it
         missing.append("libatomic1")
     if not missing:
