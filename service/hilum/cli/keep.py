@@ -174,6 +174,9 @@ def add_lot(
     wrap: Annotated[Wrap, typer.Option(help="How it is packed in the box.")] = Wrap.PAPER,
     since: Annotated[str | None, typer.Option(help="In the box since; by default now.")] = None,
     code: Annotated[str | None, typer.Option(help="Your own code; else one is made.")] = None,
+    treated: Annotated[bool, typer.Option("--treated", help="Treated with a pesticide.")] = False,
+    pelleted: Annotated[bool, typer.Option("--pelleted", help="In pellets.")] = False,
+    primed: Annotated[bool, typer.Option("--primed", help="Primed to come up faster.")] = False,
     data_dir: DataDir = None,
 ) -> None:
     """Add a lot.
@@ -200,6 +203,9 @@ def add_lot(
             label_pct=germination,
             label_date=tested_on,
             seeds=seeds,
+            treated=treated,
+            pelleted=pelleted,
+            primed=primed,
         )
         done = enter_lot(
             store, lot, box=place, wrap=wrap, from_ms=start, now_ms=now, took=match.took

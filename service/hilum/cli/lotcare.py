@@ -231,6 +231,15 @@ def correct(
     seeds: Seeds = None,
     grams: Grams = None,
     note: Annotated[str | None, typer.Option(help="Note; takes the place of the old one.")] = None,
+    treated: Annotated[
+        bool | None, typer.Option("--treated/--not-treated", help="Treated with a pesticide.")
+    ] = None,
+    pelleted: Annotated[
+        bool | None, typer.Option("--pelleted/--not-pelleted", help="In pellets.")
+    ] = None,
+    primed: Annotated[
+        bool | None, typer.Option("--primed/--not-primed", help="Primed to come up faster.")
+    ] = None,
     data_dir: DataDir = None,
 ) -> None:
     """Correct what is written about a lot; what is not named stays.
@@ -251,6 +260,9 @@ def correct(
         "seeds": seeds,
         "grams": grams,
         "note": note,
+        "treated": treated,
+        "pelleted": pelleted,
+        "primed": primed,
     }
     values = {name: value for name, value in given.items() if value is not None}
     if not values:

@@ -220,6 +220,7 @@ def _row_json(change: Any) -> dict[str, Any]:  # noqa: ANN401 - from a part impo
             "seeds": lot.seeds,
             "grams": lot.grams,
             "note": lot.note,
+            "prepared": list(lot.prepared),
         },
         "box": change.begins.box if change.begins else None,
         "differences": [

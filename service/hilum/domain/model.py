@@ -173,6 +173,10 @@ class Wrap(StrEnum):
     JAR = "jar"  # closed glass jar inside the box: holds its own moisture
 
 
+PREPARED = ("treated", "pelleted", "primed")
+"""Fields of a lot that say what was done to the seed."""
+
+
 @dataclass(frozen=True, slots=True)
 class Lot:
     """Seed of one variety from one source and harvest.
@@ -180,6 +184,8 @@ class Lot:
     ``label_pct`` is the germination printed on the packet or measured first, on ``label_date``,
     with ``label_n`` seeds tested (``None``: unknown, taken as 400, the ISTA working sample).
     Before its first stay the lot lived at ``prior_temp_c`` and ``prior_rh_pct`` in its wrap.
+    ``treated``: with a pesticide; ``pelleted``: built up to round grains; ``primed``: soaked and
+    dried back so that it comes up faster.
     """
 
     code: str  # stable, short, unique, printed on labels
@@ -197,6 +203,14 @@ class Lot:
     grams: float | None = None
     note: str = ""
     archived: bool = False
+    treated: bool = False
+    pelleted: bool = False
+    primed: bool = False
+
+    @property
+    def prepared(self) -> tuple[str, ...]:
+        """What was done to the seed before it was packed."""
+        return tuple(name for name in PREPARED if getattr(self, name))
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,6 +25,8 @@ from hilum.science.names import NameIndex
 
 __all__ = [
     "LARGE_FROM_TSW_G",
+    "PELLETED_SEED",
+    "PRIMED_SEED",
     "TREATED_SEED",
     "Behaviour",
     "Fact",
@@ -42,6 +44,18 @@ __all__ = [
 TREATED_SEED = Fact(
     "Treated seed, often dyed, is never food or feed. Follow the label and local advice.",
     "usual seed-trade wording, recalled",
+    "memory",
+)
+PRIMED_SEED = Fact(
+    "Primed seed keeps less long than seed as it was harvested; by how much is not known well "
+    "enough to be worked out. Sow it in its first season, and trust only a test of your own.",
+    "Tarquis & Bradford 1992, J. Exp. Bot. 43 (lettuce); Argerich, Bradford & Tarquis 1989, "
+    "J. Exp. Bot. 40 (tomato)",
+    "memory",
+)
+PELLETED_SEED = Fact(
+    "Seed in pellets is often primed too, and then keeps less long: read the packet.",
+    "common practice, no source",
     "memory",
 )
 

@@ -26,7 +26,7 @@ Said = Mapping[str, str] | Mapping[int, str]
 IGNORE = "ignore"
 """What is said of a column that is to be left out."""
 
-_MANY = {Field.NOTE, Field.UNUSED}  # of these there can be several columns
+_MANY = {Field.NOTE, Field.PREPARED, Field.UNUSED}  # of these there can be several columns
 _VAGUE = {
     *("name", "type", "item", "description", "seed", "seeds", "seeds name", "what", "product"),
     *("plant", "plant name", "seed name", "common", "samen", "saatgut", "nom", "naam", "zaad"),

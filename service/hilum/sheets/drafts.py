@@ -16,6 +16,7 @@ from hilum.sheets.headings import Field, counts_each, plain
 from hilum.sheets.kinding import Kinder
 from hilum.sheets.kindwords import UnclearName
 from hilum.sheets.numbers import figure_and_rest, to_percent
+from hilum.sheets.prepared import prepared_of
 from hilum.sheets.wraps import wrap_of
 
 T = TypeVar("T")
@@ -121,6 +122,7 @@ class _Reader:
             if column.field is not None:
                 self._columns.setdefault(column.field, column)
         self._notes = [column for column in headed.columns if column.field is Field.NOTE]
+        self._prepared = [column for column in headed.columns if column.field is Field.PREPARED]
 
     def is_headings(self, row: Row) -> bool:
         """Tell a row that repeats the headings, as printed lists do on each page."""
@@ -138,6 +140,7 @@ class _Reader:
         self._year_and_tests(row, draft)
         self._amounts(row, draft)
         self._place(row, draft)
+        self._what_was_done(row, draft)
         self._note(row, draft)
         for column in self._headed.columns:
             if column.misfit and (text := text_of(row.cell(column.index))):
@@ -383,6 +386,20 @@ class _Reader:
                     else "is no wrap Hilum knows; kept in the note"
                 )
                 draft.remarks.append(f"“{words}” {why}")
+
+    def _what_was_done(self, row: Row, draft: Draft) -> None:
+        """Read whether the seed is treated, pelleted, primed; other words go into the note."""
+        for column in self._prepared:
+            words = text_of(row.cell(column.index))
+            if words.casefold() in _NOTHING - {"x", "none", "keine", "aucun", "geen", "ninguno"}:
+                continue
+            done = prepared_of(words, column.heading)
+            if done is None:
+                draft.notes.append(f"{column.heading}: {words}")
+                draft.remarks.append(f"“{words}” in “{column.heading}” is kept in the note")
+                continue
+            for name, value in done.items():
+                draft.values[name] = value or bool(draft.values.get(name))
 
     def _note(self, row: Row, draft: Draft) -> None:
         texts = []

@@ -36,6 +36,7 @@ class Field(StrEnum):
     MINIMUM = "minimum germination"
     BOX = "box"
     WRAP = "wrap"
+    PREPARED = "treatment"
     SINCE = "in the box since"
     NOTE = "note"
     UNUSED = "not kept"

@@ -95,7 +95,8 @@ def _lot_label(store: KeepingStore, lot: Lot, site: str) -> Label:
     known = kinds().get(lot.kind)
     year = "" if lot.year is None else str(lot.year)
     origin = " · ".join(part for part in (lot.source, year) if part)
-    lines = (lot.variety, origin, _germination(store, lot))
+    prepared = ", ".join(lot.prepared).capitalize()
+    lines = (lot.variety, origin, _germination(store, lot), prepared)
     return Label(
         known.common if known else lot.kind,
         tuple(line for line in lines if line),

@@ -152,8 +152,11 @@ def _kind_of(lot: Lot) -> Kind:
 
 
 def lot_grams(lot: Lot, kind: Kind) -> tuple[float, bool]:
-    """Weight of a lot, and whether it is only assumed: noted, by count, or a typical packet."""
-    if lot.grams is not None:
+    """Weight of a lot, and whether it is only assumed: noted, by count, or a typical packet.
+
+    Pellets weigh many times their seed: what was weighed says nothing of it.
+    """
+    if lot.grams is not None and not lot.pelleted:
         return lot.grams, False
     if lot.seeds is not None and kind.tsw_g is not None:
         return lot.seeds * kind.tsw_g.value / 1000.0, False

@@ -8,6 +8,7 @@ from hilum.domain.ports import Store
 from hilum.keeping.lots.origin import is_assumed, label_day
 from hilum.keeping.reckoning.course import Course
 from hilum.keeping.reckoning.kernel import SECONDS_PER_DAY
+from hilum.science.kinds import PELLETED_SEED, PRIMED_SEED
 
 ESTIMATED_SHARE = 0.05
 """A smaller share of the time without readings is not worth a note. Our choice."""
@@ -38,7 +39,12 @@ class Spent:
 
 def loss_notes(store: Store, around: Around, spent: Spent) -> tuple[str, ...]:
     """Collect what qualifies a loss, the gravest first."""
-    return (*_limits(spent), *_silence(store, around), *_reckoning(around, spent))
+    return (
+        *_limits(spent),
+        *_prepared(around.lot),
+        *_silence(store, around),
+        *_reckoning(around, spent),
+    )
 
 
 def _limits(spent: Spent) -> Iterator[str]:
@@ -57,6 +63,13 @@ def _limits(spent: Spent) -> Iterator[str]:
             f"{share * 100:.0f} % of its time in boxes has no readings; it is counted with the "
             "worse of the readings around it, or with the last one."
         )
+
+
+def _prepared(lot: Lot) -> Iterator[str]:
+    if lot.primed:
+        yield PRIMED_SEED.value
+    elif lot.pelleted:
+        yield PELLETED_SEED.value
 
 
 def _silence(store: Store, around: Around) -> Iterator[str]:

@@ -167,6 +167,7 @@ def _one(case: Case, ahead: _Prospect, days: float, at_ms: int) -> UseFirst:
     low, high = float(now.low_pct), float(now.high_pct)
     about = f"about {float(now.median_pct):.0f} % now ({low:.0f}–{high:.0f} %)"
     named = f"its minimum of {minimum_pct:.0f} %"
+    lately = _tested_lately(case, at_ms)
     if days <= 0.0 and float(now.median_pct) < 0.5 * minimum_pct:
         group = Group.TEST
         why = f"far under {named}: test it before you throw it away, and reckon with replacing it"
@@ -174,8 +175,10 @@ def _one(case: Case, ahead: _Prospect, days: float, at_ms: int) -> UseFirst:
         group, why = Group.USE, f"under {named}: use it now and sow thicker, or test it"
     elif days <= SEASON_DAYS:
         group, why = Group.USE, f"it reaches {named} in {_span(days)} at the present rate"
+    elif case.lot.primed and not lately:
+        group = Group.TEST
+        why = "but it is primed, and such seed keeps less long: only a test tells how it is"
     elif ahead.below_later >= DOUBT:
-        lately = _tested_lately(case, at_ms)
         group = Group.KEEP if lately else Group.TEST
         why = (
             f"with a chance of {100.0 * ahead.below_later:.0f} % it is under {named} a year from "

@@ -291,6 +291,8 @@ class _Desk:
             words = f"no seed left: {hand.words}."
         elif not seeds and found.without_test is not Verdict.REPLACE:
             words += " Not needed for this line: keep it."
+        if lot.primed and found.without_test is not Verdict.REPLACE:
+            words += " It is primed, and such seed keeps less long: test it before you rely on it."
         if one.wet:
             notes = ("Kept so, the seed is too wet for any figure of its life.", *notes)
         if found.without_test is Verdict.SOW_THICKER:

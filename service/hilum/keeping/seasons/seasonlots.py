@@ -81,9 +81,11 @@ def lines_of_lots(lots: Iterable[Lot]) -> list[PlanLine]:
 
 
 def hand_of(lot: Lot, kind: Kind | None) -> Hand:
-    """Count the seeds of a lot, or reckon them from their weight."""
+    """Count the seeds of a lot, or reckon them from their weight; nobody knows that of pellets."""
     if lot.seeds is not None:
         return Hand(int(lot.seeds), f"{int(lot.seeds):,} seeds")
+    if lot.grams is not None and lot.pelleted:
+        return Hand(None, f"number of pellets in {lot.grams:g} g not known: taken as enough")
     weight = kind.tsw_g if kind is not None else None
     if lot.grams is not None and weight is not None:
         seeds = int(1000.0 * lot.grams / weight.value)

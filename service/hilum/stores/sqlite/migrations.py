@@ -69,6 +69,12 @@ def counted_hours(conn: sqlite3.Connection) -> None:
         conn.execute(statement)
 
 
+def prepared_seed(conn: sqlite3.Connection) -> None:
+    """Say of lots whether they are treated, pelleted, primed; of those there are nobody did."""
+    for column in ("treated", "pelleted", "primed"):
+        conn.execute(f"ALTER TABLE lot ADD COLUMN {column} INTEGER NOT NULL DEFAULT 0")
+
+
 MIGRATIONS: Mapping[str, Migration] = {
     "0001 first tables": first_tables,
     "0002 alerts": alert_tables,
@@ -78,6 +84,7 @@ MIGRATIONS: Mapping[str, Migration] = {
     "0006 arrivals": hearing_table,
     "0007 revision": revision_table,
     "0008 counted hours": counted_hours,
+    "0009 prepared seed": prepared_seed,
 }
 
 

@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from hilum.domain.model import (
+    PREPARED,
     Box,
     BoxType,
     CurveKey,
@@ -146,7 +147,8 @@ def _numbers(text: str) -> tuple[int, ...]:
 SENSORS = Table(Sensor, "sensor", "name", "sensor", {"online": bool})
 BOXES = Table(Box, "box", "slug", "box", {"type": BoxType, "archived": bool})
 PLACEMENTS = Table(Placement, "placement", "id", "placement", {"role": Role})
-LOTS = Table(Lot, "lot", "code", "lot", {"label_date": date.fromisoformat, "archived": bool})
+_TICKS = dict.fromkeys(("archived", *PREPARED), bool)
+LOTS = Table(Lot, "lot", "code", "lot", {"label_date": date.fromisoformat, **_TICKS})
 STAYS = Table(Stay, "stay", "id", "stay", {"wrap": Wrap})
 TESTS = Table(
     GerminationTest,

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from urllib.parse import urlencode
 
 from hilum.domain.errors import InvalidInputError
-from hilum.domain.model import Lot, Wrap
+from hilum.domain.model import PREPARED, Lot, Wrap
 from hilum.keeping.care.lotcare import correct_lot
 from hilum.keeping.care.lotentry import enter_lot
 from hilum.science.kinds import KindMatch, find_kind, kinds
@@ -21,6 +21,12 @@ from hilum.web.views.said import said
 MOST_NAMES = 12
 KEPT = ("box", "wrap", "source", "year")
 """What the next lot of the same handful most often has in common with this one."""
+
+PREPARED_OPTIONS = (
+    Option("treated", "treated: with a pesticide, often dyed"),
+    Option("pelleted", "pelleted: built up to round grains"),
+    Option("primed", "primed: comes up faster, keeps less long"),
+)
 
 
 def entry_deeds(parts: WebParts) -> tuple[Deed, ...]:
@@ -87,6 +93,13 @@ def _more_fields(lot: Lot) -> tuple[Field, ...]:
     assumed = "Of the place where it was kept before it came into a box."
     return (
         Field("source", "Where it came from", "text", lot.source),
+        Field(
+            "prepared",
+            "On the packet it says",
+            "ticks",
+            chosen=lot.prepared,
+            options=PREPARED_OPTIONS,
+        ),
         Field("seeds", "How many seeds", "decimal", _told(lot.seeds)),
         Field("grams", "How heavy", "decimal", _told(lot.grams), unit="g"),
         Field("label_n", "Seeds in that test", "whole", _told(lot.label_n), hint=sample),
@@ -139,6 +152,7 @@ def _values(typed: Typed, kind: str, before: Lot) -> dict[str, object]:
         "seeds": _amount(typed, "seeds"),
         "grams": _amount(typed, "grams"),
         "note": typed.text("note"),
+        **{name: name in typed.form.many("prepared") for name in PREPARED},
     }
 
 

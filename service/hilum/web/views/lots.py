@@ -266,6 +266,8 @@ def label_facts(lot: Lot) -> tuple[Fact, ...]:
         facts.append(Fact("Seeds", number(lot.seeds)))
     if lot.grams is not None:
         facts.append(Fact("Weight", f"{number(lot.grams, 1)}{NBSP}g"))
+    if lot.prepared:
+        facts.append(Fact("Prepared", ", ".join(lot.prepared)))
     if lot.note:
         facts.append(Fact("Note", lot.note))
     return tuple(facts)

@@ -5,6 +5,7 @@ from hilum.keeping.lots.losses import LotLoss
 from hilum.keeping.lots.lossparts import LossParts
 from hilum.keeping.lots.outlook import LotOutlook
 from hilum.science.kindmodel import GerminationMethod
+from hilum.science.kinds import PRIMED_SEED, TREATED_SEED
 from hilum.science.posterior import Band
 from hilum.web.views.contexts import Budget, Share, Viability
 from hilum.web.views.format import NBSP, Style, count, number, pct, span_pct
@@ -154,8 +155,9 @@ def _burn(share: float | None) -> str:
 
 def cautions(outlook: LotOutlook) -> tuple[str, ...]:
     """Give what must be read before the figure."""
-    found = outlook.kind.caution if outlook.kind else None
-    harm = (found.value,) if found else ()
+    lot, found = outlook.lot, outlook.kind.caution if outlook.kind else None
+    told = (found, TREATED_SEED if lot.treated else None, PRIMED_SEED if lot.primed else None)
+    harm = tuple(fact.value for fact in told if fact)
     if outlook.now is None:
         return (*harm, *outlook.notes)
     wet_s = outlook.loss.wet_s or 0.0

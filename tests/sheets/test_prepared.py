@@ -1,0 +1,70 @@
+"""What growers write of treated, pelleted and primed seed; the words are recalled, no source."""
+
+from collections.abc import Mapping
+
+import pytest
+
+from hilum.keeping.care.undo import undo
+from hilum.sheets.applying import apply
+from hilum.sheets.labels import lot_labels
+from hilum.sheets.prepared import prepared_of
+from hilum.sheets.proposal import propose
+from hilum.stores import MemoryStore
+from sheets.worlds import NOW
+
+NOTHING = {"treated": False, "pelleted": False, "primed": False}
+
+
+@pytest.mark.parametrize(
+    ("words", "heading", "found"),
+    [
+        ("treated", "Treatment", {"treated": True}),
+        ("Pelleted, primed", "Seed form", {"pelleted": True, "primed": True}),
+        ("untreated", "Treatment", NOTHING),
+        ("untreated, primed", "Treatment", {"primed": True}),
+        ("not primed", "Treatment", NOTHING),
+        ("raw", "Seed form", NOTHING),
+        ("yes", "Pelleted", {"pelleted": True}),
+        ("yes", "Seed treatment", {"treated": True}),
+        ("x", "Treated?", {"treated": True}),
+        ("no", "Primed", {"primed": False}),
+        ("ja", "gebeizt", {"treated": True}),
+        ("ungebeizt", "Beizung", {"treated": False}),
+        ("Pilliert", "Saatgutbehandlung", {"pelleted": True}),
+        ("non traitées", "Traitement", NOTHING),
+        ("enrobé", "Traitement", {"pelleted": True}),
+        ("gepilleerd", "Zaadbehandeling", {"pelleted": True}),
+        ("sin tratar", "Tratamiento", NOTHING),
+        ("yes", "Treated, pelleted", None),
+        ("yes", "Seed form", None),
+        ("prime quality", "Coating", None),
+    ],
+)
+def test_words(words: str, heading: str, found: Mapping[str, bool] | None) -> None:
+    """Each says it for one thing or more, denies it, or cannot be told."""
+    assert prepared_of(words, heading) == found
+
+
+def test_a_list_says_it() -> None:
+    """Several columns may; words that cannot be told go into the note; an import can be redone."""
+    store = MemoryStore()
+    rows = (
+        "Kind,Variety,Seed treatment,Pelleted\n"
+        "Lettuce,Winter Lamp,primed,yes\n"
+        "Onion,Red Lantern,untreated,\n"
+        "Carrot,Long Pier,warm water,no\n"
+    )
+    proposal = propose(rows.encode(), "list.csv", store, NOW)
+    apply(proposal, store, NOW)
+    lettuce, onion, carrot = store.lots()
+    assert (lettuce.prepared, onion.prepared, carrot.prepared) == (("pelleted", "primed"), (), ())
+    assert carrot.note == "Seed treatment: warm water"
+    assert "Pelleted, primed" in lot_labels(store, [lettuce.code], "")[0].lines
+    changed = rows.replace("primed,yes", "untreated,yes")
+    again = propose(changed.encode(), "list.csv", store, NOW)
+    assert [each.field for each in again.changes[0].differences] == ["primed"]
+    apply(again, store, NOW)
+    assert store.lot(lettuce.code).prepared == ("pelleted",)
+    (event,) = [each for each in store.events(lot=lettuce.code) if "primed" in str(each.data)]
+    undo(store, lettuce.code, event.id)
+    assert store.lot(lettuce.code).prepared == ("pelleted", "primed")
