@@ -92,6 +92,10 @@ class Small:
         now_ms = self.clock.time_ms
         self.store.add([Reading(sensor, now_ms, temp_c, rh_pct, battery_pct, battery_v)], now_ms)
 
+    def report_at(self, time_ms: int, temp_c: float, rh_pct: float) -> None:
+        """Let the sensor speak at a time."""
+        self.store.add([Reading(SENSOR, time_ms, temp_c, rh_pct)], time_ms)
+
     def run(
         self,
         minutes: float,

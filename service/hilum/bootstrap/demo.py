@@ -15,16 +15,29 @@ from contextlib import ExitStack, suppress
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from pathlib import Path
+from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
 
 from hilum.bootstrap import open_store, system_clock
 from hilum.bootstrap.first_start import local_time_zone
 from hilum.bootstrap.service import Service, address_in_words, serve_pages, set_up_log
 from hilum.config import Settings, settings_from
 from hilum.domain.errors import ConflictError, HilumError
+from hilum.domain.model import MS_PER_DAY
+from hilum.domain.ports import Store
+from hilum.keeping.desiccant.desiccant_watch import days_to_swap
+from hilum.keeping.watching.asitwas import AsItWas
+from hilum.keeping.watching.past import keep_past, watch_past
+
+if TYPE_CHECKING:
+    from hilum.simulate.scenery import Story
 
 SITE = "saltmarsh"
 PERIOD_S = 5.0
 START_S = 60.0
+LEDGER_S = 1.0
+BREATH_S = 0.001
+"""Pause after each look at the past, so that pages are served as quickly as ever."""
 
 
 @dataclass(frozen=True)
@@ -82,7 +95,7 @@ def run_demo(
             mqtt_password=address.password,
             mqtt_version="3.1.1",
         )
-        say("Fourteen months before that follow while you look around.")
+        say("Fourteen months before that, and what was told then, follow while you look around.")
         service = Service(settings, store, durable_broker=False)
         serve_pages(service, lambda: say(address_in_words(settings)))
 
@@ -140,9 +153,11 @@ def play_world(pipe: Connection, settings: Settings, seed: int) -> None:
                 sensors = LiveSensors(world, publisher.publish, system_clock(), PERIOD_S)
                 live = threading.Thread(target=sensors.run, args=(stop,), name="demo-sensors")
                 live.start()
-                history = load_history(world, store)
+                history, story = load_history(world, store), world.story
                 del world
                 _load(history, stop)
+                del history
+                _look_back(store, story, settings, stop)
                 live.join()
     except BrokenPipeError:  # told to stop before the world was there
         return
@@ -159,6 +174,25 @@ def _load(history: Iterator[object], stop: threading.Event) -> None:
     for _ in history:
         if stop.is_set():
             return
+
+
+def _look_back(store: Store, story: "Story", settings: Settings, stop: threading.Event) -> None:
+    """Go over the story as the watch would have, once the ledger has come to its end."""
+    from hilum.simulate.scenery import looks_in  # noqa: PLC0415 - in this process only
+
+    while _is_behind(store, story.now_ms) and not stop.wait(LEDGER_S):
+        pass
+    past = AsItWas(store)
+    zone = ZoneInfo(settings.time_zone)
+    span = (story.start_ms, story.now_ms)
+    for _ in watch_past(past, zone, days_to_swap, span, looks_in(story)):
+        if stop.wait(BREATH_S):
+            return
+    keep_past(store, past.changes)
+
+
+def _is_behind(store: Store, now_ms: int) -> bool:
+    return any(mark.from_ms < now_ms - MS_PER_DAY for mark in store.dirty())
 
 
 def _watch(pipe: Connection, stop: threading.Event) -> None:

@@ -23,7 +23,8 @@ GEL_G = 200.0
 AJAR_DAYS = (245, 252)
 WEIGHED_DAY, SWAP_DAY = 262, 270
 FLAT_DAYS = (150, 158)
-HASTY_DAY, CLOCK_DAY, FREEZER_DAY = 290, 331, 372
+HASTY_DAY, CLOCK_DAY, FREEZER_DAY = 290, 331, 423
+LOOKS_IN_DAYS = range(6, FREEZER_DAY, 7)
 CLOCK_THINKS_MS = 946_684_800_000  # 2000-01-01: where a clock without battery begins
 
 _DRAWER_SPEC = BoxSpec(
@@ -84,6 +85,11 @@ def outings(story: Story) -> list[tuple[int, int]]:
     """When the jar stood in the room: a day before each opening, except the hasty one."""
     patient = [(story.at(d - 1, 18.0), story.at(d, 19.0)) for d in (41, 96, 161, 221, 331, 401)]
     return sorted([*patient, (story.at(HASTY_DAY, 11.0), story.at(HASTY_DAY, 11.5))])
+
+
+def looks_in(story: Story) -> list[int]:
+    """When somebody looked at the pages and took note of what stood there: once a week."""
+    return [story.at(day, 18.0) for day in LOOKS_IN_DAYS]
 
 
 def tub_openings(story: Story, seed: int) -> list[Opening]:

@@ -17,7 +17,7 @@ from hilum.domain.ports import Clock, Store
 from hilum.keeping.watching.judging import Sign, Turn, Verdict, judge
 from hilum.keeping.watching.quiet import QuietHours
 from hilum.keeping.watching.rules import RULES
-from hilum.keeping.watching.scene import About
+from hilum.keeping.watching.scene import about
 from hilum.keeping.watching.telling import CLEARED, RAISED, REMINDER, SEEN, ChannelPlan, notices_for
 from hilum.keeping.watching.watch import Watch
 
@@ -66,15 +66,15 @@ class AlertEngine:
     def round(self) -> Round:
         """Look at everything once and make the steps that are due."""
         now_ms = self._clock.now_ms()
-        open_alerts = {_about(alert): alert for alert in self._store.alerts(open_only=True)}
+        open_alerts = {about(alert): alert for alert in self._store.alerts(open_only=True)}
         view = self._watch.look(now_ms, open_alerts)
         changes = []
         for sign in view.signs:
             change = self._turn(sign, open_alerts.pop(sign.about, None), now_ms)
             if change is not None:
                 changes.append(change)
-        for about, alert in open_alerts.items():
-            if not view.is_unknown(about):
+        for what, alert in open_alerts.items():
+            if not view.is_unknown(what):
                 changes.append(self._unwatched(alert, now_ms))
         return Round(self._store.change_alerts(changes), view.problems)
 
@@ -143,10 +143,6 @@ class AlertEngine:
     def _told(self, alert: Alert, was: AlertState | None, step: str, now_ms: int) -> AlertChange:
         notices = notices_for(alert, step, self._plans, self._quiet, now_ms)
         return AlertChange(alert, was, journal_line(alert, step, now_ms), notices)
-
-
-def _about(alert: Alert) -> About:
-    return alert.rule, alert.box, alert.sensor
 
 
 def _new(sign: Sign, verdict: Verdict, state: AlertState, now_ms: int) -> Alert:

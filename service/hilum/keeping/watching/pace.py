@@ -34,10 +34,13 @@ class Paces:
     ----------
     store : Store
         Keeps what was learned.
+    by_arrival : bool
+        False where rounds are far apart: then the readings alone tell a pace.
     """
 
-    def __init__(self, store: Store) -> None:
+    def __init__(self, store: Store, *, by_arrival: bool = True) -> None:
         self._store = store
+        self._by_arrival = by_arrival
         self._kept: dict[str, int] | None = None
         self._heard: dict[str, int] = {}
         self._gaps: dict[str, deque[int]] = {}
@@ -64,7 +67,7 @@ class Paces:
         """Pace by what has arrived, or by the readings if nothing is known yet."""
         before = self._heard.get(sensor)
         self._heard[sensor] = heard_ms
-        if before is None or before == heard_ms:
+        if before is None or before == heard_ms or not self._by_arrival:
             return None if self.pace_known(sensor) else self._by_readings(sensor, heard_ms)
         gaps = self._gaps.setdefault(sensor, deque(maxlen=KEPT))
         gaps.append(heard_ms - before)

@@ -18,10 +18,22 @@ NOTHING: tuple[Ints, Floats] = (np.empty(0, np.int64), np.empty(0))
 """A series that says nothing."""
 
 
-class Slow:
-    """Remembers what is costly to work out, for a while; forgetting it changes no answer."""
+def about(alert: Alert) -> About:
+    """Say what tells an alert from the others: a rule has one open alert for each."""
+    return alert.rule, alert.box, alert.sensor
 
-    def __init__(self) -> None:
+
+class Slow:
+    """Remembers what is costly to work out, for a while; forgetting it changes no answer.
+
+    Parameters
+    ----------
+    least_ms : int
+        It remembers for so long at least.
+    """
+
+    def __init__(self, least_ms: int = 0) -> None:
+        self._least_ms = least_ms
         self._kept: dict[tuple[object, ...], tuple[int, object]] = {}
         self._based_on: object = None
 
@@ -34,7 +46,7 @@ class Slow:
     def get(self, name: tuple[object, ...], now_ms: int, every_ms: int, make: Callable[[], T]) -> T:
         """Give what was made at most so long ago, or make it."""
         kept = self._kept.get(name)
-        if kept is None or not 0 <= now_ms - kept[0] < every_ms:
+        if kept is None or not 0 <= now_ms - kept[0] < max(every_ms, self._least_ms):
             kept = self._kept[name] = (now_ms, make())
         return cast("T", kept[1])
 

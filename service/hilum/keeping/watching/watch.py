@@ -53,6 +53,10 @@ class Watch:
         Tells the days until the desiccant of a box must be swapped.
     pause_ms : int
         After a longer time without a look (the machine slept) silence counts anew.
+    slow : Slow, optional
+        Remembers what is costly from look to look.
+    paces : Paces, optional
+        Knows how often sensors speak.
     """
 
     def __init__(
@@ -61,14 +65,17 @@ class Watch:
         zone: tzinfo = UTC,
         desiccant: Desiccant | None = None,
         pause_ms: int = PAUSE_MS,
+        *,
+        slow: Slow | None = None,
+        paces: Paces | None = None,
     ) -> None:
         self._store = store
         self._zone = zone
         self._desiccant = desiccant
         self._pause_ms = pause_ms
         self._listening_ms = self._looked_ms = -pause_ms
-        self._slow = Slow()
-        self._paces = Paces(store)
+        self._slow = slow or Slow()
+        self._paces = paces or Paces(store)
 
     def look(self, now_ms: int, open_alerts: Mapping[About, Alert]) -> View:
         """Gather the signs of all boxes in use and their sensors."""
