@@ -267,6 +267,15 @@ def test_a_season_of_a_box_is_reviewed(client: TestClient) -> None:
     assert "Nothing was heard" in empty.one(of="label").text
 
 
+def test_a_review_tells_what_was_noted_a_moment_ago(parts: WebParts, client: TestClient) -> None:
+    """A line of the journal counts at once, though the figures of an hour are kept."""
+    page(client, "/boxes/drawer/review")
+    parts.store.add_event(Event(0, NOW_MS - 1, EventType.SWAP, box="drawer"))
+    found = page(client, "/boxes/drawer/review")
+    facts = {item.one("dt").text: item.one("dd").text for item in found.one("dl").children}
+    assert facts["Fresh desiccant"] == "1 time"
+
+
 @pytest.mark.parametrize(
     "query", ["from=spring", "from=2025-11-20&to=2025-11-01", "from=2031-01-01", "from=0001-01-01"]
 )

@@ -9,7 +9,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from hilum.domain.errors import StoreError
-from hilum.domain.model import Box, BoxType, Lot, Reject, RejectReason
+from hilum.domain.model import Box, BoxType, Event, EventType, Lot, Reject, RejectReason
 from hilum.science.surrogates import FACTORS, Level
 from hilum.stores.memory import MemoryStore
 from hilum.web.app import create_app
@@ -309,6 +309,24 @@ def test_journal_keeps_struck_lines_marked(parts: WebParts, client: TestClient) 
     struck = page(client, "/journal").one("li", of="struck")
     assert struck.one("s").text.startswith("Fresh desiccant")
     assert "(struck out)" in struck.text
+
+
+@pytest.mark.parametrize(
+    ("step", "words"),
+    [
+        ("raised", "Alert"),
+        ("reminder", "Alert again"),
+        ("seen", "Alert seen"),
+        ("cleared", "Alert over"),
+    ],
+)
+def test_journal_tells_the_steps_of_an_alert_apart(
+    parts: WebParts, client: TestClient, step: str, words: str
+) -> None:
+    """The same sentence was first told, told again, seen, or over: the line begins with which."""
+    line = Event(0, NOW_MS, EventType.ALERT, box="tub", text="Damp.", data=(("step", step),))
+    parts.store.add_event(line)
+    assert page(client, "/journal").all(of="day")[0].all("strong")[0].text == words
 
 
 def test_sensors_tells_apart_claimed_and_unclaimed(client: TestClient) -> None:

@@ -9,7 +9,14 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from hilum.domain.model import MS_PER_DAY
-from hilum.keeping.seasons.review import Change, Review, Week, beside, review_box
+from hilum.keeping.seasons.review import (
+    MOST_EVENTS,
+    Change,
+    Review,
+    Week,
+    beside,
+    review_box,
+)
 from hilum.web.parts import WebParts
 from hilum.web.render import Renderer
 from hilum.web.views.format import NBSP, UNKNOWN, Style, count, number, pct
@@ -32,7 +39,9 @@ def review(parts: WebParts, render: Renderer) -> Callable[..., Response]:
         def make(now_ms: int) -> ReviewPage:
             return reviewed(parts, slug, (first, last), now_ms)
 
-        return render(request, "review.html", parts.kept(("review", slug, first, last), make))
+        noted = tuple(parts.store.events(box=slug, limit=MOST_EVENTS))
+        context = parts.kept(("review", slug, first, last), make, about=noted)
+        return render(request, "review.html", context)
 
     return page
 

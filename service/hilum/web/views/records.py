@@ -21,6 +21,7 @@ from hilum.keeping.care.calibration import words as correction_words
 from hilum.keeping.care.register import in_address
 from hilum.keeping.care.undo import can_undo
 from hilum.keeping.overview import FRESH_MS
+from hilum.keeping.watching.telling import CLEARED, REMINDER, SEEN
 from hilum.web.parts import IngestStatus
 from hilum.web.views.boxes import ROLE_WORDS
 from hilum.web.views.contexts import (
@@ -55,6 +56,9 @@ EVENT_WORDS = {
     EventType.ALERT: "Alert",
     EventType.SETTING: "Setting",
 }
+
+STEP_WORDS = {REMINDER: "Alert again", SEEN: "Alert seen", CLEARED: "Alert over"}
+"""What a further step of an alert is called; the first is the alert itself."""
 
 REASON_WORDS = {
     RejectReason.TOPIC: "Topic not known",
@@ -101,12 +105,17 @@ def _line(event: Event, box_names: Mapping[str, str], style: Style, back: str) -
         places.append(Link(f"lot {event.lot}", f"/lots/{in_address(event.lot)}"))
     return JournalLine(
         time=style.clock(event.time_ms),
-        type_words=EVENT_WORDS[event.type],
+        type_words=_type_words(event),
         text=event.text,
         places=tuple(places),
         struck=event.struck,
         take_back=_strike_url(event, back) if back and takeable(event) else "",
     )
+
+
+def _type_words(event: Event) -> str:
+    step = dict(event.data).get("step") if event.type is EventType.ALERT else None
+    return STEP_WORDS.get(str(step), EVENT_WORDS[event.type])
 
 
 def _strike_url(event: Event, back: str) -> str:
