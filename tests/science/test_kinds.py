@@ -226,6 +226,14 @@ def test_germination_methods() -> None:
     assert rules == ["laboratory rule", "sowing guide"]
 
 
+def test_laboratory_notes_are_written_out() -> None:
+    """Every note of the rule has words; no letters of a laboratory and no bare figures are left."""
+    advice = {fact.value.advice for each in kinds().values() for fact in each.methods}
+    assert "if dormant: with potassium nitrate solution" in advice
+    short = re.compile(r"KNO3|prechill|\d ?(C|d|h)\b|/|>=|substrat")
+    assert [words for words in advice if short.search(words.replace("mmol/l", ""))] == []
+
+
 @pytest.mark.parametrize(
     ("key", "behaviour"),
     # Walters & Towill, USDA Agriculture Handbook 66, and general knowledge.

@@ -212,12 +212,13 @@ def _hermetic(row: Row) -> Fact[float]:
 def _methods(row: Row) -> tuple[Fact[GerminationMethod], ...]:
     """Published ways to test this kind, laboratory rules first as in the table."""
     words = {each["code"]: each["words"] for each in tables.rows("substrates")}
+    notes = {each["note"]: each["words"] for each in tables.rows("test_notes")}
     found = _joined("germination_test_methods", "common_name", row["method"])
-    return tuple(_fact(each, _method(each, words)) for each in found)
+    return tuple(_fact(each, _method(each, words, notes)) for each in found)
 
 
-def _method(each: Row, words: Mapping[str, str]) -> GerminationMethod:
-    """Make the method of one row, its substrate codes written out."""
+def _method(each: Row, words: Mapping[str, str], notes: Mapping[str, str]) -> GerminationMethod:
+    """Make the method of one row, its substrate codes and its note written out."""
     substrate = each["substrate"]
     if each["group"] == "laboratory rule":
         substrate = ", or ".join(words[code] for code in substrate.split(","))
@@ -228,7 +229,7 @@ def _method(each: Row, words: Mapping[str, str]) -> GerminationMethod:
         temp_c=each["temp_c"],
         first_count_days=int(first) if first else None,
         final_count_days=int(final) if final else None,
-        advice=each["note"],
+        advice=notes.get(each["note"], each["note"]),
     )
 
 
