@@ -100,6 +100,24 @@ def _trickle(connection: socket.socket) -> None:
 
 
 @contextmanager
+def endless_greeting() -> Iterator[int]:
+    """Run a mail server whose greeting goes on and on, a line at a time; give its port."""
+    listening = socket.create_server(("127.0.0.1", 0))
+
+    def greet() -> None:
+        connection, _ = listening.accept()
+        with connection, suppress(OSError):
+            for _ in range(TRICKLES):
+                connection.sendall(b"220-still here\r\n")
+                time.sleep(TRICKLE_S)
+
+    thread = threading.Thread(target=greet, daemon=True)
+    thread.start()
+    with listening:
+        yield int(listening.getsockname()[1])
+
+
+@contextmanager
 def hook_server(context: ssl.SSLContext, moods: Sequence[str] = (OK,)) -> Iterator[Hook]:
     """Run an HTTPS server."""
     hook, turns = Hook(), Moods(moods)

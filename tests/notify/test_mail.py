@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from email.header import decode_header, make_header
+from threading import enumerate as enumerate_threads
 
 import pytest
 
@@ -9,7 +10,7 @@ from hilum.domain.errors import SettingsError
 from hilum.keeping.watching.telling import one_line
 from hilum.notify.channel import ChannelError, Message
 from hilum.notify.mail import MailChannel, MailSettings
-from notify.servers import FAIL, HANG, OK, REFUSE, Certificates, mail_server
+from notify.servers import FAIL, HANG, OK, REFUSE, Certificates, endless_greeting, mail_server
 
 NOW_MS = 1_735_689_600_000
 PASSWORD, OTHER = "tea caddy", "swordfish"
@@ -69,6 +70,17 @@ def test_a_server_that_does_not_take_it(certs: Certificates, mood: str, words: s
     ):
         send(settings(box.port, certs))
     assert box.letters == []
+
+
+def test_an_answer_without_end_ends_at_the_deadline() -> None:
+    """The server would greet for 20 s, and each line comes well within the 0.7 s of a step."""
+    with (
+        endless_greeting() as port,
+        pytest.raises(ChannelError, match="did not answer in time"),
+    ):
+        send(settings(port, None, whole_s=0.5))
+    (sending,) = [each for each in enumerate_threads() if each.name == "hilum-mail"]
+    assert sending.daemon  # it keeps nobody from leaving
 
 
 def test_a_wrong_password_is_said_but_not_shown(certs: Certificates) -> None:

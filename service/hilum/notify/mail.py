@@ -10,6 +10,8 @@ from email.headerregistry import Address
 from email.message import EmailMessage
 from email.utils import format_datetime
 from pathlib import Path
+from queue import Empty, Queue
+from threading import Thread
 from typing import Literal
 
 from hilum.domain.errors import SettingsError
@@ -17,6 +19,10 @@ from hilum.notify.channel import ChannelError, Message
 from hilum.notify.tls import tls_context
 
 TIMEOUT_S = 20.0
+WHOLE_S = 60.0
+"""Sending ends after so long, whatever trickles in: a wait between two lines bounds nothing."""
+
+LATE = "The mail server did not answer in time."
 LONGEST_SUBJECT = 200
 
 
@@ -37,7 +43,8 @@ class MailSettings:
     tls: Literal["starttls", "tls"] = "starttls"
     site: str = "home"
     ca_file: Path | None = None
-    timeout_s: float = TIMEOUT_S
+    timeout_s: float = TIMEOUT_S  # of each step
+    whole_s: float = WHOLE_S
 
 
 class MailChannel:
@@ -69,8 +76,31 @@ class MailChannel:
         self._sender = _address(settings.sender, "mail_from")
 
     def send(self, message: Message) -> None:
-        """See the port."""
-        letter = self._letter(message)
+        """See the port.
+
+        The letter goes out in a thread of its own, which is left to itself at the deadline: the
+        library bounds no call as a whole. Should it get through after all, the same Message-ID
+        tells the two apart.
+        """
+        letter, ended = self._letter(message), Queue[BaseException | None]()
+
+        def work() -> None:
+            try:
+                self._deliver(letter)
+            except BaseException as error:  # noqa: BLE001 - raised again below
+                ended.put(error)
+            else:
+                ended.put(None)
+
+        Thread(target=work, name="hilum-mail", daemon=True).start()
+        try:
+            problem = ended.get(timeout=self._settings.whole_s)
+        except Empty as error:
+            raise ChannelError(LATE) from error
+        if problem is not None:
+            raise problem
+
+    def _deliver(self, letter: EmailMessage) -> None:
         try:
             server = self._connect()
             try:
@@ -82,7 +112,7 @@ class MailChannel:
         except smtplib.SMTPException as error:
             raise ChannelError(_in_words(error)) from error
         except TimeoutError as error:
-            raise ChannelError("The mail server did not answer in time.") from error
+            raise ChannelError(LATE) from error
         except (OSError, UnicodeError) as error:
             words = "its certificate cannot be trusted" if "CERT" in str(error) else "no connection"
             raise ChannelError(f"The mail server cannot be reached: {words}.") from error
