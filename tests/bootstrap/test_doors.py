@@ -91,12 +91,14 @@ def test_loopback_is_told_from_the_rest() -> None:
 def test_link_for_the_first_password_is_told_where_it_is_needed(
     tmp_path: Path, store: Store
 ) -> None:
-    """Beyond this machine and without a password; a number in IPv6 stands in brackets."""
+    """Beyond this machine and without a password; where others find the pages, if that is said."""
     wide = settings(tmp_path, host="::", port=80)
     lines = first_link(wide, store, KEY)
     assert f"http://localhost:80/first-password?key={KEY}" in "\n".join(lines)
     one = settings(tmp_path, host="2001:db8::1", port=80)
     assert "http://[2001:db8::1]:80/" in "\n".join(first_link(one, store, KEY))
+    proxied = first_link(settings(tmp_path, public_url="https://seeds.example/"), store, KEY)
+    assert proxied[1:] == (f"  https://seeds.example/first-password?key={KEY}",)
     assert first_link(settings(tmp_path), store, KEY) == ()
     store.set_password_hash("set")
     assert first_link(wide, store, KEY) == ()

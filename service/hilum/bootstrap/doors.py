@@ -44,8 +44,11 @@ def first_link(settings: Settings, store: AccessStore, first_key: str) -> Sequen
         return ()
     host = "localhost" if settings.host in {"0.0.0.0", "::"} else settings.host  # noqa: S104 - asked
     host = f"[{host}]" if ":" in host else host
-    return (
+    base = settings.public_url or f"http://{host}:{settings.port}"
+    lines = (
         "No password is set, so the pages stay closed (readings are kept). Set one here, once:",
-        f"  http://{host}:{settings.port}/first-password?key={first_key}",
-        "From another device, put the address of this machine in the place of its name.",
+        f"  {base.rstrip('/')}/first-password?key={first_key}",
     )
+    if settings.public_url:
+        return lines
+    return *lines, "From another device, put the address of this machine in the place of its name."
