@@ -107,7 +107,9 @@ class ChannelSettings(BaseModel):
         default=None, description="certificates of your own for mail server and webhook"
     )
     quiet_from: time = Field(
-        default=time(22), description="from when on what can wait is held back; local time"
+        default=time(22),
+        description="from when on what can wait is held back; local time; set on the pages, that "
+        "holds, as for the four below",
     )
     quiet_to: time = Field(
         default=time(7), description="until when; the same as quiet_from: no quiet hours"

@@ -5,18 +5,27 @@ import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
+from datetime import time
 from pathlib import Path
 
 import pytest
 from paho.mqtt.client import Client, MQTTMessage
 from paho.mqtt.enums import CallbackAPIVersion
 
-from hilum.bootstrap.channels import plans_of, send_test
+from hilum.bootstrap.channels import plans_of, send_test, telling_of
 from hilum.bootstrap.watching import Watching
 from hilum.config import Settings, settings_from
-from hilum.domain.alerts import AlertState, Notice, NoticeState, RuleSetting
+from hilum.domain.alerts import (
+    AlertState,
+    Notice,
+    NoticeState,
+    QuietTimes,
+    RuleSetting,
+    Telling,
+)
 from hilum.domain.errors import NotFoundError, SettingsError
 from hilum.domain.model import Box, BoxType, Placement, Reading, Role, Sensor
+from hilum.keeping.watching.tellingtimes import set_quiet
 from hilum.notify.channel import ChannelError
 from hilum.stores.memory import MemoryStore
 from keeping.watching import DAY, HOUR, MINUTE, T0, ManualClock
@@ -176,6 +185,21 @@ def test_people_are_left_alone_at_night(tmp_path: Path) -> None:
     (notice,) = store.notices()
     assert notice.due_ms == T0 + 7 * HOUR
     assert store.due_notices(notice.channel, T0 + 7 * HOUR - 1) == []
+
+
+def test_quiet_hours_set_on_the_pages_win(tmp_path: Path) -> None:
+    """Set to none there, mail of midnight does not wait, though the settings have quiet hours."""
+    store, clock = damp_store(), ManualClock()
+    made = settings(tmp_path, mail_host="h", mail_from="a@b.example", mail_to=["c@d.example"])
+    set_quiet(store, QuietTimes(time.min, time.min), T0)
+    Watching(made, store, clock).round()
+    (notice,) = store.notices()
+    assert notice.due_ms == T0
+
+
+def test_what_the_pages_call_usual_is_what_the_settings_have_by_default(tmp_path: Path) -> None:
+    """Settings without a word about it give the times of the records."""
+    assert telling_of(settings(tmp_path, digest=True)) == Telling()
 
 
 def test_the_digest_is_made_once(tmp_path: Path) -> None:

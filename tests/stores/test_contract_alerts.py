@@ -2,6 +2,7 @@
 
 import threading
 from dataclasses import replace
+from datetime import time
 
 import pytest
 
@@ -9,9 +10,12 @@ from hilum.domain.alerts import (
     Alert,
     AlertChange,
     AlertState,
+    DigestTime,
     Notice,
     NoticeState,
+    QuietTimes,
     RuleSetting,
+    TellingSetting,
 )
 from hilum.domain.errors import InvalidInputError, NotFoundError
 from hilum.domain.model import Event, EventType
@@ -186,6 +190,15 @@ def test_rule_settings_by_rule_and_box(furnished: Store) -> None:
     assert furnished.rule_settings() == [everywhere, warm]
     with pytest.raises(NotFoundError, match="no box “attic”"):
         furnished.save_rule_setting(RuleSetting("damp", "attic"))
+
+
+def test_when_people_are_told(furnished: Store) -> None:
+    """Nothing is set at first; what is set is replaced whole, in part or back to nothing."""
+    assert furnished.telling() == TellingSetting()
+    both = TellingSetting(QuietTimes(time(23, 5), time(6)), DigestTime(on=False, hour=0), 7)
+    for setting in (both, TellingSetting(digest=DigestTime(weekday=0)), TellingSetting()):
+        furnished.save_telling(setting)
+        assert furnished.telling() == setting
 
 
 def test_paces_are_kept_by_sensor(furnished: Store) -> None:

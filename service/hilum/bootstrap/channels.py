@@ -2,13 +2,13 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from zoneinfo import ZoneInfo
 
 from hilum.config import Settings
+from hilum.domain.alerts import DigestTime, QuietTimes, Telling
 from hilum.domain.errors import NotFoundError
 from hilum.domain.ports import Clock
-from hilum.keeping.watching.quiet import QuietHours
 from hilum.keeping.watching.telling import ChannelPlan
+from hilum.keeping.watching.tellingtimes import DAYS
 from hilum.notify.broker import BrokerPublisher, PublisherSettings
 from hilum.notify.channel import Channel, Message
 from hilum.notify.mail import MailChannel, MailSettings
@@ -16,6 +16,7 @@ from hilum.notify.mqtt import MqttChannel
 from hilum.notify.push import PushChannel
 
 WEBHOOK = "webhook"
+WEEKDAYS = tuple(day.lower() for day in DAYS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,10 +27,14 @@ class Way:
     channel: Channel
 
 
-def quiet_hours(settings: Settings) -> QuietHours:
-    """Quiet hours of the settings."""
+def telling_of(settings: Settings) -> Telling:
+    """When people are told, as the settings say."""
     channels = settings.channels
-    return QuietHours(channels.quiet_from, channels.quiet_to, ZoneInfo(settings.time_zone))
+    weekday = WEEKDAYS.index(channels.digest_day)
+    return Telling(
+        QuietTimes(channels.quiet_from, channels.quiet_to),
+        DigestTime(channels.digest, weekday, channels.digest_hour),
+    )
 
 
 def publisher(settings: Settings) -> BrokerPublisher | None:
@@ -68,7 +73,7 @@ def ways_to_people(settings: Settings, clock: Clock) -> list[Way]:
     found += [_mail(settings, clock, to) for to in channels.mail_to if channels.mail_host]
     for number, url in enumerate(channels.push_urls, 1):
         found.append(PushChannel(url.get_secret_value(), f"push-{number}"))
-    return [_way(channel, digest=channels.digest) for channel in found]
+    return [_way(channel) for channel in found]
 
 
 def _webhook(url: str, settings: Settings, clock: Clock) -> Channel:
@@ -109,9 +114,8 @@ def mqtt_way(channel: MqttChannel) -> Way:
     return Way(ChannelPlan(channel.name, machine=True, digest=False), channel)
 
 
-def _way(channel: Channel, *, digest: bool) -> Way:
-    machine = channel.name == WEBHOOK
-    return Way(ChannelPlan(channel.name, machine=machine, digest=digest), channel)
+def _way(channel: Channel) -> Way:
+    return Way(ChannelPlan(channel.name, machine=channel.name == WEBHOOK), channel)
 
 
 def plans_of(settings: Settings, clock: Clock) -> tuple[ChannelPlan, ...]:

@@ -10,6 +10,7 @@ from types import FrameType
 from typing import TYPE_CHECKING
 
 from hilum.bootstrap import open_store, system_clock
+from hilum.bootstrap.channels import telling_of
 from hilum.bootstrap.doors import doors_of, first_link
 from hilum.bootstrap.health import health
 from hilum.bootstrap.http_intake import HttpIntake
@@ -169,6 +170,7 @@ class Service:
             health=self.health,
             changed=lambda: self._loop.wake(frozenset()),
             see=self._watching.see,
+            telling=telling_of(self.settings),
             sheets=Sheets(self.store, system_clock(), self.settings.time_zone),
             shown=lambda: settings_shown(self.settings, system_clock()),
             try_channel=lambda name: try_channel(self.settings, system_clock(), name),

@@ -5,7 +5,7 @@ import threading
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
-from hilum.bootstrap.channels import mqtt_way, publisher, quiet_hours, ways_to_people
+from hilum.bootstrap.channels import mqtt_way, publisher, telling_of, ways_to_people
 from hilum.config import Settings
 from hilum.domain.alerts import Alert, AlertState
 from hilum.domain.errors import HilumError
@@ -14,8 +14,8 @@ from hilum.domain.ports import Clock, Store
 from hilum.keeping.desiccant.desiccant_watch import days_to_swap
 from hilum.keeping.overview import newest_conditions
 from hilum.keeping.watching.alerts import AlertEngine, see
-from hilum.keeping.watching.digest import digest_due_ms, digest_notices
 from hilum.keeping.watching.telling import iso
+from hilum.keeping.watching.tellingtimes import TellingTimes
 from hilum.keeping.watching.watch import Watch
 from hilum.notify.channel import ChannelError
 from hilum.notify.mqtt import MqttChannel
@@ -28,7 +28,6 @@ log = logging.getLogger(__name__)
 
 ROUND_S = 60.0
 PAUSE_S = 10.0  # least time between two rounds, however many readings come
-WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 
 
 class Watching:
@@ -55,7 +54,6 @@ class Watching:
         store: Store,
         clock: Clock,
     ) -> None:
-        self._settings = settings
         self._store = store
         self._clock = clock
         self._link = publisher(settings)
@@ -65,12 +63,11 @@ class Watching:
             ways.insert(0, mqtt_way(self._mqtt))
         self.plans = tuple(way.plan for way in ways)
         zone = ZoneInfo(settings.time_zone)
-        quiet = quiet_hours(settings)
+        self._times = times = TellingTimes(store, telling_of(settings), zone)
         watch = Watch(store, zone, days_to_swap)
-        self._zone = zone
-        self._engine = AlertEngine(store, clock, watch, self.plans, quiet)
+        self._engine = AlertEngine(store, clock, watch, self.plans, times)
         workers = [
-            ChannelWorker(store, way.channel, clock, None if way.plan.machine else quiet.due_ms)
+            ChannelWorker(store, way.channel, clock, None if way.plan.machine else times.due_ms)
             for way in ways
         ]
         self._sender = Sender(store, workers)
@@ -117,13 +114,7 @@ class Watching:
         self._sweep()
 
     def _digest(self) -> int:
-        channels = self._settings.channels
-        if not channels.digest:
-            return 0
-        now_ms = self._clock.now_ms()
-        day = WEEKDAYS.index(channels.digest_day)
-        due_ms = digest_due_ms(now_ms, day, channels.digest_hour, self._zone)
-        notices = digest_notices(self._store, self.plans, now_ms, due_ms)
+        notices = self._times.digests(self.plans, self._clock.now_ms())
         return self._store.add_notices(notices) if notices else 0
 
     def _sweep(self) -> None:

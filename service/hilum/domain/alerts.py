@@ -5,6 +5,7 @@ told at the time, which later readings do not change.
 """
 
 from dataclasses import dataclass
+from datetime import time
 from enum import StrEnum
 
 from hilum.domain.model import Event
@@ -87,6 +88,43 @@ class RuleSetting:
     dwell_s: int | None = None
     repeat_s: int | None = None
     on: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class QuietTimes:
+    """Local time of day from which and until which people are not disturbed; equal: never."""
+
+    start: time = time(22)
+    end: time = time(7)
+
+
+@dataclass(frozen=True, slots=True)
+class DigestTime:
+    """Whether the weekly digest is told, on which day (0: Monday), at which local hour."""
+
+    on: bool = True
+    weekday: int = 6
+    hour: int = 9
+
+
+@dataclass(frozen=True, slots=True)
+class Telling:
+    """When people are told."""
+
+    quiet: QuietTimes = QuietTimes()
+    digest: DigestTime = DigestTime()
+
+
+@dataclass(frozen=True, slots=True)
+class TellingSetting:
+    """When people are told, as far as it was set on the pages. ``None``: as the settings say.
+
+    ``digest_set_ms`` is when its time was last set or put back: an earlier one is not made up for.
+    """
+
+    quiet: QuietTimes | None = None
+    digest: DigestTime | None = None
+    digest_set_ms: int | None = None
 
 
 class NoticeState(StrEnum):

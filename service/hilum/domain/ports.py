@@ -8,7 +8,14 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Protocol
 
 from hilum.domain.access import Grant, Session
-from hilum.domain.alerts import Alert, AlertChange, Notice, NoticeState, RuleSetting
+from hilum.domain.alerts import (
+    Alert,
+    AlertChange,
+    Notice,
+    NoticeState,
+    RuleSetting,
+    TellingSetting,
+)
 from hilum.domain.corrections import Correction
 from hilum.domain.model import (
     AddOutcome,
@@ -352,6 +359,14 @@ class AlertStore(Protocol):
 
     def drop_rule_setting(self, rule: str, box: str) -> None:
         """Go back to the rule's own values; nothing happens if they were not changed."""
+        ...
+
+    def telling(self) -> TellingSetting:
+        """When people are told, as far as it was set."""
+        ...
+
+    def save_telling(self, setting: TellingSetting) -> None:
+        """Put this in its place."""
         ...
 
     def paces(self) -> Mapping[str, int]:

@@ -33,6 +33,7 @@ from hilum.web.deeds.lotentry import entry_deeds
 from hilum.web.deeds.ruledeeds import rule_deeds, rules_page
 from hilum.web.deeds.sensordeeds import sensor_deeds
 from hilum.web.deeds.settingspage import channel_deed, settings_page
+from hilum.web.deeds.tellingdeeds import telling_deeds
 from hilum.web.deeds.watchviews import alert_cards, open_alerts, seen_deed, watched, water
 from hilum.web.guard.callers import Who
 from hilum.web.labels import labels
@@ -106,6 +107,7 @@ def all_deeds(parts: WebParts) -> tuple[Deed, ...]:
         *season_deeds(parts),
         channel_deed(parts),
         *rule_deeds(parts),
+        *telling_deeds(parts),
     )
 
 

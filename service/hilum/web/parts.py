@@ -4,6 +4,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from zoneinfo import ZoneInfo
 
+from hilum.domain.alerts import Telling
 from hilum.domain.ports import Clock, Store
 from hilum.web.kept import Kept
 from hilum.web.live import LiveHub
@@ -107,6 +108,7 @@ class WebParts:
     shown: Callable[[], SettingsShown] | None = None
     try_channel: Callable[[str], None] | None = None  # sends a test, by name of channel
     see: Callable[[str], object] | None = None  # takes note of an alert, by id
+    telling: Telling = field(default_factory=Telling)  # when people are told, as the settings say
     changed: Callable[[], None] = nothing
     """Called after a person changed something, so that what follows from it is worked out."""
     doors: Doors = Doors()

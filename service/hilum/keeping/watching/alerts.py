@@ -15,7 +15,7 @@ from hilum.domain.errors import ConflictError
 from hilum.domain.model import Event, EventType
 from hilum.domain.ports import Clock, Store
 from hilum.keeping.watching.judging import Sign, Turn, Verdict, judge
-from hilum.keeping.watching.quiet import QuietHours
+from hilum.keeping.watching.quiet import Quiet
 from hilum.keeping.watching.rules import RULES
 from hilum.keeping.watching.scene import about
 from hilum.keeping.watching.telling import CLEARED, RAISED, REMINDER, SEEN, ChannelPlan, notices_for
@@ -45,7 +45,7 @@ class AlertEngine:
         Looks at boxes and sensors.
     plans : tuple of ChannelPlan
         Channels that are told.
-    quiet : QuietHours, optional
+    quiet : Quiet, optional
         When people are not to be disturbed.
     """
 
@@ -55,7 +55,7 @@ class AlertEngine:
         clock: Clock,
         watch: Watch,
         plans: Plans = (),
-        quiet: QuietHours | None = None,
+        quiet: Quiet | None = None,
     ) -> None:
         self._store = store
         self._clock = clock

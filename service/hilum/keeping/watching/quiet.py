@@ -2,6 +2,15 @@
 
 from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta, tzinfo
+from typing import Protocol
+
+
+class Quiet(Protocol):
+    """Knows when people are not to be disturbed."""
+
+    def due_ms(self, now_ms: int) -> int:
+        """Give the time itself, or when it is over."""
+        ...
 
 
 @dataclass(frozen=True, slots=True)

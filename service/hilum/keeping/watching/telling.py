@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from hilum.domain.alerts import Alert, Notice
-from hilum.keeping.watching.quiet import QuietHours
+from hilum.keeping.watching.quiet import Quiet
 from hilum.keeping.watching.rules import RULES
 
 RAISED, REMINDER, SEEN, CLEARED = "raised", "reminder", "seen", "cleared"
@@ -81,7 +81,7 @@ def notices_for(
     alert: Alert,
     step: str,
     plans: tuple[ChannelPlan, ...],
-    quiet: QuietHours | None,
+    quiet: Quiet | None,
     now_ms: int,
 ) -> tuple[Notice, ...]:
     """Everything that one step of an alert gives to tell.
@@ -94,7 +94,7 @@ def notices_for(
         raised, reminder, seen or cleared.
     plans : tuple of ChannelPlan
         All channels.
-    quiet : QuietHours or None
+    quiet : Quiet or None
         When people are not to be disturbed.
     now_ms : int
         The time of the step.

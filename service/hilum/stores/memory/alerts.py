@@ -10,6 +10,7 @@ from hilum.domain.alerts import (
     Notice,
     NoticeState,
     RuleSetting,
+    TellingSetting,
 )
 from hilum.stores import rules
 from hilum.stores.memory.state import State, found
@@ -173,6 +174,16 @@ class AlertSection:
         """See the port."""
         with self._state.held():
             self._state.rule_settings.pop((rule, box), None)
+
+    def telling(self) -> TellingSetting:
+        """See the port."""
+        with self._state.held():
+            return self._state.telling
+
+    def save_telling(self, setting: TellingSetting) -> None:
+        """See the port."""
+        with self._state.held():
+            self._state.telling = setting
 
     def paces(self) -> Mapping[str, int]:
         """See the port."""

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 from typing import TypeVar
 
 from hilum.domain.access import Grant, Session
-from hilum.domain.alerts import Alert, Notice, RuleSetting
+from hilum.domain.alerts import Alert, Notice, RuleSetting, TellingSetting
 from hilum.domain.corrections import Correction
 from hilum.domain.errors import InvalidInputError, StoreError
 from hilum.domain.model import (
@@ -84,6 +84,7 @@ class State:
     notice_ids: dict[tuple[str, str], int] = field(default_factory=dict)  # by key and channel
     last_notice: int = 0
     rule_settings: dict[tuple[str, str], RuleSetting] = field(default_factory=dict)
+    telling: TellingSetting = field(default_factory=TellingSetting)
     paces: dict[str, int] = field(default_factory=dict)
     plans: dict[int, tuple[SeasonPlan, tuple[PlanLine, ...]]] = field(default_factory=dict)
     last_plan: int = 0

@@ -1,4 +1,4 @@
-"""The tables of alerts, the second step of the database."""
+"""The tables of alerts, and that of when people are told."""
 
 ALERT_TABLES = (
     """
@@ -63,5 +63,18 @@ ALERT_TABLES = (
         sensor TEXT PRIMARY KEY REFERENCES sensor (name),
         seconds INTEGER NOT NULL
     ) WITHOUT ROWID
+    """,
+)
+
+TELLING_TABLES = (
+    """
+    CREATE TABLE telling ( -- one row at most; NULL: as the settings say
+        quiet_from TEXT,
+        quiet_to TEXT,
+        digest INTEGER,
+        digest_day INTEGER,
+        digest_hour INTEGER,
+        digest_set_ms INTEGER
+    )
     """,
 )

@@ -3,14 +3,18 @@
 import json
 import sqlite3
 from collections.abc import Mapping, Sequence
+from datetime import time
 
 from hilum.domain.alerts import (
     Alert,
     AlertChange,
     AlertState,
+    DigestTime,
     Notice,
     NoticeState,
+    QuietTimes,
     RuleSetting,
+    TellingSetting,
 )
 from hilum.stores import rules
 from hilum.stores.sqlite.database import Database
@@ -151,6 +155,34 @@ class AlertSection:
                 "DELETE FROM rule_setting WHERE rule = ? AND box = ?", (rule, box)
             )
         )
+
+    def telling(self) -> TellingSetting:
+        """See the port."""
+        with self._db.reading() as conn:
+            row = conn.execute("SELECT * FROM telling").fetchone()
+        if row is None:
+            return TellingSetting()
+        start, end, on, weekday, hour, set_ms = row
+        return TellingSetting(
+            None if start is None else QuietTimes(*map(time.fromisoformat, (start, end))),
+            None if on is None else DigestTime(bool(on), weekday, hour),
+            set_ms,
+        )
+
+    def save_telling(self, setting: TellingSetting) -> None:
+        """See the port."""
+        quiet, digest = setting.quiet, setting.digest
+        row = (
+            *((quiet.start.isoformat(), quiet.end.isoformat()) if quiet else (None, None)),
+            *((digest.on, digest.weekday, digest.hour) if digest else (None, None, None)),
+            setting.digest_set_ms,
+        )
+
+        def job(conn: sqlite3.Connection) -> None:
+            conn.execute("DELETE FROM telling")
+            conn.execute("INSERT INTO telling VALUES (?, ?, ?, ?, ?, ?)", row)
+
+        self._db.write(job)
 
     def paces(self) -> Mapping[str, int]:
         """See the port."""

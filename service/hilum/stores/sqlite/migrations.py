@@ -8,7 +8,7 @@ from pathlib import Path
 
 from hilum.domain.errors import NewerSchemaError, StoreError
 from hilum.stores.sqlite.access import ACCESS_TABLES
-from hilum.stores.sqlite.alert_schema import ALERT_TABLES
+from hilum.stores.sqlite.alert_schema import ALERT_TABLES, TELLING_TABLES
 from hilum.stores.sqlite.arrivals import HEARING_TABLES
 from hilum.stores.sqlite.corrections import CORRECTION_TABLES
 from hilum.stores.sqlite.database import connect, transaction
@@ -75,6 +75,12 @@ def prepared_seed(conn: sqlite3.Connection) -> None:
         conn.execute(f"ALTER TABLE lot ADD COLUMN {column} INTEGER NOT NULL DEFAULT 0")
 
 
+def telling_table(conn: sqlite3.Connection) -> None:
+    """Make the table that says when people are told."""
+    for statement in TELLING_TABLES:
+        conn.execute(statement)
+
+
 MIGRATIONS: Mapping[str, Migration] = {
     "0001 first tables": first_tables,
     "0002 alerts": alert_tables,
@@ -85,6 +91,7 @@ MIGRATIONS: Mapping[str, Migration] = {
     "0007 revision": revision_table,
     "0008 counted hours": counted_hours,
     "0009 prepared seed": prepared_seed,
+    "0010 telling": telling_table,
 }
 
 

@@ -19,6 +19,7 @@ from hilum.keeping.watching.ruleset import (
     usual,
 )
 from hilum.web.deeds.doing import Deed, Problem, filled, target
+from hilum.web.deeds.tellingdeeds import telling_rows
 from hilum.web.deeds.typed import Typed
 from hilum.web.guard.csrf import Form
 from hilum.web.parts import WebParts
@@ -48,6 +49,7 @@ def rules_page(parts: WebParts, render: Renderer) -> Callable[..., Response]:
             said=said(parts.store, did, _list_url(box), box=box),
             back=_back(found),
             intro="" if found else FOR_ALL,
+            telling=() if found else telling_rows(parts),
             rows=tuple(
                 _row(each, found, settings)
                 for each in RULES.values()
@@ -75,9 +77,8 @@ def _row(wanted: Rule, box: Box | None, settings: Settings) -> RuleRow:
         state = "set for this box"
     return RuleRow(
         title=wanted.title,
-        quantity=wanted.quantity,
+        about=f"Looks at: {wanted.quantity}. It is {state}.",
         holds=holds_words(wanted, box, settings),
-        state=state,
         change=f"{SET}?{urlencode({'rule': wanted.key, 'box': slug})}",
         reset=reset_form(wanted, slug) if own else None,
     )

@@ -9,6 +9,7 @@ from starlette.responses import Response
 from hilum.domain.alerts import NoticeState
 from hilum.domain.errors import NotFoundError
 from hilum.web.deeds.doing import Deed, Problem, filled
+from hilum.web.deeds.tellingdeeds import with_set
 from hilum.web.deeds.typed import Typed
 from hilum.web.guard.csrf import Form
 from hilum.web.parts import SettingsShown, WebParts
@@ -31,7 +32,7 @@ def settings_page(parts: WebParts, render: Renderer) -> Callable[..., Response]:
             title="Settings",
             said=f"The test was taken by {sent}." if sent in shown.channels else "",
             file=shown.file,
-            rows=tuple(SettingRow(s.name, s.value, s.source, s.words) for s in shown.rows),
+            rows=tuple(SettingRow(s.name, s.value, s.source, s.words) for s in with_set(parts)),
             channels=tuple(
                 ChannelRow(name, channel_state(parts, name), try_form(name))
                 for name in shown.channels

@@ -3,7 +3,7 @@
 import math
 import re
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, time
 
 from hilum.domain.errors import InvalidInputError
 from hilum.web.guard.csrf import Form
@@ -85,6 +85,16 @@ class Typed:
             raise InvalidInputError(
                 f"“{text}” is no date; write it like 2026-03-01.", name
             ) from error
+
+    def clock(self, name: str) -> time | None:
+        """Give a time of day; nothing where nothing was typed."""
+        text = self.text(name)
+        if not text:
+            return None
+        found = re.fullmatch(r"(\d{1,2})(?:[:.](\d{2})(?:[:.]\d{2})?)?", text, re.ASCII)
+        if found is None or int(found[1]) > 23 or int(found[2] or 0) > 59:
+            raise InvalidInputError(f"“{text}” is no time of day; write it like 22:30.", name)
+        return time(int(found[1]), int(found[2] or 0))
 
     def moment(self, name: str, otherwise_ms: int) -> int:
         """Give a moment, read in the time zone of this place."""

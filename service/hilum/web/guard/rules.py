@@ -41,6 +41,7 @@ _DEEDS = (
     "/settings/test",
     "/rules/set",
     "/rules/reset",
+    *(f"/rules/{what}{back}" for what in ("quiet", "digest") for back in ("", "/reset")),
     "/season/new",
     *(f"/season/{{key}}/{deed}" for deed in ("edit", "add", "remove", "drop")),
 )

@@ -44,7 +44,9 @@ class Field:
 
     name: Annotated[str, "Name it is sent under."]
     label: Annotated[str, "What is asked."]
-    kind: Annotated[str, "text, decimal, whole, date, moment, file, area, select, pick or ticks."]
+    kind: Annotated[
+        str, "text, decimal, whole, date, clock, moment, file, area, select, pick or ticks."
+    ]
     value: Annotated[str, "What stands in it, as it was typed."] = ""
     chosen: Annotated[tuple[str, ...], "Values that are ticked."] = ()
     options: Annotated[tuple[Option, ...], "Answers to choose from, or to be offered."] = ()

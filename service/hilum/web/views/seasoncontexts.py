@@ -157,12 +157,11 @@ class ChannelRow:
 
 @dataclass(frozen=True, slots=True)
 class RuleRow:
-    """One rule, as it holds in a box or everywhere."""
+    """One rule, or when people are told, as it holds in a box or everywhere."""
 
     title: Annotated[str, "What is told."]
-    quantity: Annotated[str, "What is looked at."]
+    about: Annotated[str, "What is looked at, and whether it is as usual or was set."]
     holds: Annotated[str, "Limit, time, end and reminder, in sentences."]
-    state: Annotated[str, "Whether it is as usual or was set, and where."]
     change: Annotated[str, "Where it can be set."]
     reset: Annotated[FormView | None, "Takes the setting away; none where nothing is set."]
 
@@ -175,6 +174,7 @@ class RulesPage:
     said: Annotated[Said | None, "What was just done; none if nothing."]
     back: Annotated[Link, "Where to go from here."]
     intro: Annotated[str, "What these hold for; may be empty."]
+    telling: Annotated[tuple[RuleRow, ...], "When people are told; none for a single box."]
     rows: Annotated[tuple[RuleRow, ...], "The rules."]
 
 
