@@ -106,14 +106,14 @@ def test_one_lot_and_many_lots_give_the_same() -> None:
 
 
 def test_a_test_moves_the_figure_towards_what_came_up() -> None:
-    """Forty of a hundred pull the median down, and the band is narrower for it."""
-    test = GerminationTest(0, "A", date(2026, 1, 20), 100, 40)
+    """75 of a hundred pull the median down, and the band is narrower for it."""
+    test = GerminationTest(0, "A", date(2026, 1, 20), 100, 75)
     without = lot_outlook(store_with(PEA), "A", NOW).now
     seen = lot_outlook(store_with(PEA, test), "A", NOW)
 
     assert without is not None
     assert seen.now is not None
-    assert 35.0 < float(seen.now.median_pct) < 50.0
+    assert 70.0 < float(seen.now.median_pct) < 82.0
     assert (seen.now.high_pct - seen.now.low_pct) < (without.high_pct - without.low_pct)
     assert seen.multiplier is not None
     assert seen.multiplier[0] > 1.0

@@ -1,4 +1,4 @@
-"""Tests that come out far lower than expected are said to, and counted."""
+"""Tests that come out far lower than expected are said to, and make the range wide."""
 
 from datetime import timedelta
 
@@ -6,9 +6,11 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from hilum.domain.model import GerminationTest
-from hilum.keeping.lots.outlook import lot_case, lot_outlook
-from keeping.shelves import NOW_MS, TODAY, lot, shelf_of
+from hilum.domain.model import GerminationTest, PlanLine
+from hilum.keeping.lots.outlook import lot_case, lot_outlook, viabilities
+from hilum.keeping.lots.usefirst import Group, use_first
+from hilum.science.decisions import Verdict
+from keeping.shelves import NOW_MS, TODAY, answered, lot, shelf_of
 
 
 @pytest.mark.parametrize("up", [45, 40, 38, 36, 34, 30, 5])
@@ -33,6 +35,23 @@ def test_a_test_far_below_is_said_to_be(up: int) -> None:
     assert found.tests[0].far_lower is (chance < 0.01)
     told = any("far lower" in note and "2026-11-01" in note for note in found.notes)
     assert told is (chance < 0.01)
+
+
+def test_a_far_lower_test_makes_every_range_wide() -> None:
+    """Lot page, list and season speak of the same range, which holds packet and test."""
+    one = lot("A", "lettuce", age_days=30, seeds=400)
+    store = shelf_of(one, tests=(GerminationTest(0, "A", TODAY - timedelta(days=1), 50, 25),))
+    now = lot_outlook(store, "A", NOW_MS).now
+    assert now is not None
+    assert now.low_pct < 50.0
+    assert now.high_pct > 85.0
+    assert viabilities(store, [one], NOW_MS)["A"].median_pct == pytest.approx(now.median_pct)
+    (line,) = answered(store, PlanLine("lettuce", 100), sow_on=TODAY + timedelta(days=60)).lines
+    assert line.lots[0].judgement is not None
+    assert line.lots[0].judgement.verdict is Verdict.TEST_FIRST
+    assert use_first(store, NOW_MS)[0].group is Group.TEST
+    store.add_test(GerminationTest(0, "A", TODAY, 50, 26))
+    assert "contradict" not in use_first(store, NOW_MS)[0].words
 
 
 def test_a_good_surprise_is_not_called_bad() -> None:

@@ -6,7 +6,7 @@ of ``Plan`` and can be set.
 
 import math
 from collections.abc import Callable, Hashable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import lru_cache
 from typing import Generic, TypeVar
@@ -143,6 +143,18 @@ class Judgement:
     thickness: float | None
     chance_of_change: float
     test_seeds: int
+
+
+def asking_first(found: Judgement) -> Judgement:
+    """Ask for a test of a lot whose counts contradict each other, if one is possible.
+
+    Either may be the wrong one, so that a test changes what to do in one case of two at least. Our
+    choice.
+    """
+    if not found.test_seeds:
+        return found
+    change = max(found.chance_of_change, 0.5)
+    return replace(found, verdict=Verdict.TEST_FIRST, chance_of_change=change)
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,7 +20,14 @@ from hilum.science.germination import CANNOT_TELL, Count, Evidence, Start, start
 from hilum.science.kinds import Kind, kind
 from hilum.science.normal import ned
 from hilum.science.posterior import Band, Posterior, bands, posterior
-from hilum.science.retests import CHANCE, FAR_LOWER, LEFT_OUT, outdone
+from hilum.science.retests import (
+    FAR_LOWER,
+    LEFT_OUT,
+    Reconciled,
+    is_far_lower,
+    outdone,
+    reconciled,
+)
 
 FAR_DAYS = 50 * 365.25
 """Dates further ahead are not named: nobody knows the box of fifty years from now."""
@@ -111,7 +118,11 @@ class LotOutlook:
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """A lot's loss and evidence; losses count from the earliest of label and tests."""
+    """A lot's loss and evidence.
+
+    Losses count from the earliest of label and tests, those of the evidence from the last test that
+    contradicted all before it.
+    """
 
     lot: Lot
     kind: Kind | None
@@ -121,11 +132,13 @@ class Case:
     shift_probit: float
     evidence: Evidence | None
     counts: tuple[Count, ...] = ()  # all of them, also those that a later test outdoes
+    contradicted: bool = False  # by its newest test
 
     @property
     def total_probit(self) -> float:
         """Loss up to the time of the case [probit], from the same origin as the evidence."""
-        return round((self.loss.total_probit or 0.0) + self.shift_probit, LOSS_DECIMALS)
+        total = (self.loss.total_probit or 0.0) + self.shift_probit
+        return round(max(total, 0.0), LOSS_DECIMALS)
 
 
 def lot_cases(store: Store, lots: Sequence[Lot], at_ms: int) -> list[Case]:
@@ -175,19 +188,31 @@ def _case(lot: Lot, loss: LotLoss, tests: tuple[tuple[GerminationTest, float], .
     )
     counts = [] if start.count is None else [_moved(start.count, shift)]
     counts += [Count(test.germinated, test.sown, spent + shift) for test, spent in tests]
-    stale = _outdone(counts) if tests else ()
+    factor = loss.factor
+    kept, stale = _kept(counts, factor)
     if stale:
         loss = replace(loss, notes=(*loss.notes, *_left_out(tests, len(counts), stale)))
-    kept = tuple(count for place, count in enumerate(counts) if place not in stale)
-    evidence = Evidence(kept, loss.factor or 1.0)
-    return Case(lot, found, loss, start, tests, shift, evidence, tuple(counts))
+    return Case(
+        *(lot, found, loss, start, tests),
+        shift_probit=shift - kept.since_probit,
+        evidence=Evidence(kept.counts, factor),
+        counts=tuple(counts),
+        contradicted=kept.contradicted,
+    )
 
 
-def _outdone(counts: Sequence[Count]) -> tuple[int, ...]:
-    """Places of the counts that a later test outdoes; the packet's may be later than a test."""
+def _kept(counts: Sequence[Count], factor: float) -> tuple[Reconciled, tuple[int, ...]]:
+    """Counts as they count, and places of those that a later test outdoes.
+
+    The packet's may be later than a test.
+    """
+    if len(counts) < 2:
+        return Reconciled(tuple(counts)), ()
     order = sorted(range(len(counts)), key=lambda place: (counts[place].loss_probit, place))
     stale = outdone([counts[place] for place in order])
-    return tuple(sorted(place for place, old in zip(order, stale, strict=True) if old))
+    left = [counts[place] for place, old in zip(order, stale, strict=True) if not old]
+    places = sorted(place for place, old in zip(order, stale, strict=True) if old)
+    return reconciled(left, factor), tuple(places)
 
 
 def _left_out(
@@ -334,7 +359,7 @@ def _budget(
 ) -> tuple[float | None, float | None, float]:
     """Share spent, share burnt in 30 days, and the budget [probit], all along the median."""
     ahead = (case.loss.recent_per_day or 0.0) * BURN_DAYS
-    losses = np.array([case.shift_probit, case.total_probit, case.total_probit + ahead])
+    losses = np.array([max(case.shift_probit, 0.0), case.total_probit, case.total_probit + ahead])
     median = np.asarray(belief.viability(losses).median_pct, dtype=np.float64)
     at_start, now, later = (float(value) for value in ned(median / 100.0))
     budget = at_start - float(ned(minimum_pct / 100.0))
@@ -368,10 +393,12 @@ def _reached(
 def _tests_seen(case: Case) -> tuple[TestSeen, ...]:
     """Each test beside what label, storage and the tests before it made one expect."""
     seen = []
-    for index, (test, spent) in enumerate(case.tests):
-        at = spent + case.shift_probit
-        starts = len(case.counts) - len(case.tests)
-        before = posterior(Evidence(case.counts[: starts + index], case.loss.factor or 1.0))
-        chance = float(before.predictive(test.sown, at)[: test.germinated + 1].sum())
-        seen.append(TestSeen(test, at, before.shown(at), chance < CHANCE))
+    for index, (test, _) in enumerate(case.tests):
+        here, factor = len(case.counts) - len(case.tests) + index, case.loss.factor or 1.0
+        known, _ = _kept(case.counts[:here], factor)
+        at = case.counts[here].loss_probit
+        count = _moved(case.counts[here], -min(known.since_probit, at))
+        expected = posterior(Evidence(known.counts, factor)).shown(count.loss_probit)
+        far = bool(known.counts) and is_far_lower(known.counts, count, factor)
+        seen.append(TestSeen(test, at, expected, far))
     return tuple(seen)

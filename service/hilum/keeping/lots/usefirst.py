@@ -168,7 +168,12 @@ def _one(case: Case, ahead: _Prospect, days: float, at_ms: int) -> UseFirst:
     about = f"about {float(now.median_pct):.0f} % now ({low:.0f}–{high:.0f} %)"
     named = f"its minimum of {minimum_pct:.0f} %"
     lately = _tested_lately(case, at_ms)
-    if days <= 0.0 and float(now.median_pct) < 0.5 * minimum_pct:
+    if case.contradicted:
+        group, why = (
+            Group.TEST,
+            "its tests contradict each other: make another before you act on it",
+        )
+    elif days <= 0.0 and float(now.median_pct) < 0.5 * minimum_pct:
         group = Group.TEST
         why = f"far under {named}: test it before you throw it away, and reckon with replacing it"
     elif days <= 0.0:

@@ -26,7 +26,7 @@ from hilum.keeping.seasons.seasonline import (
 )
 from hilum.keeping.seasons.seasonlots import Hand, hand_of, oldest_first, serves, wants_any
 from hilum.keeping.seasons.seasonwords import STATED, answer, duplicate, line_notes, verdict_words
-from hilum.science.decisions import WEAK_SEED, Judgement, Plan, Verdict, judge
+from hilum.science.decisions import WEAK_SEED, Judgement, Plan, Verdict, asking_first, judge
 from hilum.science.germination import Evidence
 from hilum.science.kinds import Kind, kind
 from hilum.science.posterior import Band, posteriors
@@ -273,9 +273,12 @@ class _Desk:
         )
         judged = judge(together, plan, [self._left[lot.code].seeds for lot, _ in usable])
         return [
-            Candidate(lot, self._left[lot.code], levels, judgement)
+            Candidate(lot, self._left[lot.code], levels, self._asked(lot, judgement))
             for (lot, levels), judgement in zip(usable, judged, strict=True)
         ]
+
+    def _asked(self, lot: Lot, found: Judgement) -> Judgement:
+        return asking_first(found) if self._grown[lot.code].case.contradicted else found
 
     def _told(self, lot: Lot, found: Judgement | None, seeds: int, plan: Plan) -> LineLot:
         """Say everything about one lot for one line."""
