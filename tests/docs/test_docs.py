@@ -87,6 +87,10 @@ def prepare(words: list[str], home: Path, run: Run) -> None:
         run("boxes", "add", "Blue tub", "--type", "tub")
         run("lots", "add", "onion", "--box", "blue-tub", "--germination", "92")
         run("lots", "export", "--to", words[2])
+    if words[0] == "restore" and "--data-dir" in words:
+        place = Path(words[words.index("--data-dir") + 1])
+        if place.exists():
+            place.rename(place.with_name(f"{place.name}-before"))
     if words[0] in {"sensors", "backup"}:
         store = SqliteStore(home / "data" / "hilum.sqlite3")
         store.add([Reading("home/tub-1", AT_MS, 19.8, 27.4)], AT_MS)

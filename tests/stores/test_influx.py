@@ -184,7 +184,7 @@ def test_the_engine_s_own_reason_is_passed_on(place: Place) -> None:
 def test_without_the_client_it_says_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
     """A missing extra is told with the command that installs it."""
     monkeypatch.setitem(sys.modules, "influxdb_client.client.influxdb_client", None)
-    with pytest.raises(PartMissingError, match=r"pip install 'hilum\[influx\]'"):
+    with pytest.raises(PartMissingError, match=r"pip install '\.\[influx\]'"):
         InfluxReadings(Place("http://127.0.0.1:9", "seeds")).newest("home/one")
 
 

@@ -45,8 +45,8 @@ class PushChannel:
                 import apprise  # noqa: PLC0415 - large; only where push is set
             except ImportError as error:
                 raise PartMissingError(
-                    "Push services need an optional part. Install it with: "
-                    "pip install 'hilum[push]'"
+                    "Push services need an optional part. Where Hilum was installed from, with "
+                    "its pip: pip install '.[push]'"
                 ) from error
             logging.getLogger("apprise").setLevel(logging.CRITICAL + 1)  # it logs addresses
             target = apprise.Apprise()

@@ -120,7 +120,8 @@ def _parts() -> tuple[Any, Any]:
         from pwdlib.hashers.argon2 import Argon2Hasher  # noqa: PLC0415 - comes with it
     except ImportError as error:
         raise PartMissingError(
-            "The demo needs the small built-in broker. Install it with: pip install 'hilum[demo]'"
+            "The demo needs the small built-in broker. Where Hilum was installed from, with its "
+            "pip: pip install '.[demo]'"
         ) from error
     return Broker, Argon2Hasher().hash
 

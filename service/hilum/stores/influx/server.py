@@ -107,8 +107,8 @@ class Server:
                     )
                 except ImportError as error:
                     raise PartMissingError(
-                        "Readings in InfluxDB need an optional part. Install it with: "
-                        "pip install 'hilum[influx]'"
+                        "Readings in InfluxDB need an optional part. Where Hilum was installed "
+                        "from, with its pip: pip install '.[influx]'"
                     ) from error
                 # it logs every retry with all of the question; we say what failed ourselves
                 logging.getLogger("urllib3.connectionpool").setLevel(logging.ERROR)
