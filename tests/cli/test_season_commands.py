@@ -112,6 +112,15 @@ def test_review_of_a_box_without_readings(shelf: Run) -> None:
     assert answer.json["hours_read"] == answer.json["before"]["hours_read"] == 0
     assert answer.json["from"].startswith("2026-01-01") or answer.json["from"].startswith("2025-12")
     assert "There are no readings from this time." in shelf(*words).out
+    assert "hours in the target band: not known, before not known" in shelf(*words).out
+
+
+def test_a_review_begins_on_the_day_asked_for(shelf: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Days are those of the place: midnight in Brussels is the evening before in UTC."""
+    monkeypatch.setenv("HILUM_TIME_ZONE", "Europe/Brussels")
+    said = shelf("review", "--box", "blue-tub", "--from", "2026-03-01", "--to", "2026-09-01").out
+    assert said.startswith("Blue tub, 2026-03-01 to 2026-09-01\n")
+    assert "silent from 2026-03-01 00:00 to 2026-09-01 00:00\n" in said
 
 
 @pytest.mark.parametrize(

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
+from zoneinfo import ZoneInfo
 
 import typer
 
@@ -157,7 +158,8 @@ def _print_season(found: "Season") -> None:
         for each in found.order:
             packets = "no number of packets would do" if each.packets < 0 else f"{each.packets} x"
             size = f"{each.packet_seeds:,} seeds"
-            print(f"  {packets} {each.kind.common} {each.line.variety} ({size})")
+            what = f"{each.kind.common} {each.line.variety}".rstrip()
+            print(f"  {packets} {what} ({size})")
 
 
 def use_first(
@@ -258,7 +260,7 @@ def review(
     if as_json:
         print_json(seasonjson.review_json(found, before, changes))
     else:
-        print_review(found, changes)
+        print_review(found, changes, ZoneInfo(at.zone))
 
 
 def _year_before(at_ms: int) -> int:

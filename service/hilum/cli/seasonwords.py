@@ -1,10 +1,12 @@
 """Comparisons and reviews printed for a person."""
 
 from collections.abc import Sequence
-from datetime import UTC, datetime
+from datetime import UTC, datetime, tzinfo
 from typing import TYPE_CHECKING
 
 import numpy as np
+
+from hilum.domain.moments import in_zone, utc_words
 
 if TYPE_CHECKING:
     from hilum.keeping.lots.compare import BoxComparison, Choice, LotComparison
@@ -76,25 +78,23 @@ def print_box_comparison(found: "BoxComparison") -> None:
             print(f"  {choice.storage.key}: {_in_words(choice)}")
 
 
-def print_review(found: "Review", changes: "Sequence[Change]") -> None:
-    """Print a season of a box."""
-    print(f"{found.box.name}, {_day(found.start_ms)} to {_day(found.end_ms)}")
+def print_review(found: "Review", changes: "Sequence[Change]", zone: tzinfo) -> None:
+    """Print a season of a box; its span and silences as clocks in a zone show them."""
+    print(f"{found.box.name}, {_day(found.start_ms, zone)} to {_day(found.end_ms, zone)}")
     print(
         f"{found.hours_read:,} of {found.hours:,} hours have readings "
-        f"({100.0 * found.coverage:.0f} %); {len(found.gaps)} longer silences."
+        f"({100.0 * found.coverage:.0f} %); longer silences: {len(found.gaps)}."
     )
     for gap in found.gaps:
-        print(f"  silent from {_moment(gap.from_ms)} to {_moment(gap.to_ms)}")
+        span = f"  silent from {utc_words(gap.from_ms)} to {utc_words(gap.to_ms)}"
+        print(in_zone(span, zone))
     band = f"{found.box.target_low_pct:.0f}–{found.box.target_high_pct:.0f} %"
     print(
         f"In the band of {band}: {found.in_band:,} hours; drier: {found.below:,}; damp: "
         f"{found.damp:,}, of these wet: {found.wet:,}."
     )
     print(f"Best week: {_week(found.best)}. Worst week: {_week(found.worst)}.")
-    print(
-        f"Opened {found.openings} times, fresh desiccant {found.swaps} times, "
-        f"{found.alerts} alerts."
-    )
+    print(f"Openings: {found.openings}; fresh desiccant: {found.swaps}; alerts: {found.alerts}.")
     for loss in found.losses:
         print(f"  {loss.words} ({loss.loss_probit:.2f} probits in {loss.days:.0f} days)")
     for note in found.notes:
@@ -102,12 +102,12 @@ def print_review(found: "Review", changes: "Sequence[Change]") -> None:
     if changes:
         print("\nAgainst a year before:")
         for each in changes:
-            unit = f" {each.unit}" if each.unit else ""
-            print(f"  {each.what}: {_figure(each.now)}{unit}, before {_figure(each.before)}{unit}")
+            now, before = _figure(each.now, each.unit), _figure(each.before, each.unit)
+            print(f"  {each.what}: {now}, before {before}")
 
 
-def _figure(value: float | None) -> str:
-    return "not known" if value is None else f"{value:.3g}"
+def _figure(value: float | None, unit: str) -> str:
+    return "not known" if value is None else f"{value:.3g} {unit}".rstrip()
 
 
 def _week(week: "Week | None") -> str:
@@ -117,12 +117,9 @@ def _week(week: "Week | None") -> str:
     return f"from {_day(week.start_ms)}, {share:.0f} % in the band, mean {week.erh_mean_pct:.0f} %"
 
 
-def _day(time_ms: int) -> str:
-    return f"{datetime.fromtimestamp(time_ms / 1000, UTC):%Y-%m-%d}"
-
-
-def _moment(time_ms: int) -> str:
-    return f"{datetime.fromtimestamp(time_ms / 1000, UTC):%Y-%m-%d %H:%M} UTC"
+def _day(time_ms: int, zone: tzinfo = UTC) -> str:
+    """Give a day; weeks are those of UTC."""
+    return f"{datetime.fromtimestamp(time_ms / 1000, zone):%Y-%m-%d}"
 
 
 def _capital(words: str) -> str:
