@@ -10,6 +10,7 @@ from hilum.domain.model import GerminationTest, PlanLine
 from hilum.keeping.lots.outlook import lot_case, lot_outlook, viabilities
 from hilum.keeping.lots.usefirst import Group, use_first
 from hilum.science.decisions import Verdict
+from hilum.web.views.outlook import cautions
 from keeping.shelves import NOW_MS, TODAY, answered, lot, shelf_of
 
 
@@ -41,8 +42,11 @@ def test_a_far_lower_test_makes_every_range_wide() -> None:
     """Lot page, list and season speak of the same range, which holds packet and test."""
     one = lot("A", "lettuce", age_days=30, seeds=400)
     store = shelf_of(one, tests=(GerminationTest(0, "A", TODAY - timedelta(days=1), 50, 25),))
-    now = lot_outlook(store, "A", NOW_MS).now
+    outlook = lot_outlook(store, "A", NOW_MS)
+    now = outlook.now
     assert now is not None
+    assert outlook.contradicted in cautions(outlook)
+    assert outlook.multiplier is None
     assert now.low_pct < 50.0
     assert now.high_pct > 85.0
     assert viabilities(store, [one], NOW_MS)["A"].median_pct == pytest.approx(now.median_pct)
@@ -51,6 +55,7 @@ def test_a_far_lower_test_makes_every_range_wide() -> None:
     assert line.lots[0].judgement.verdict is Verdict.TEST_FIRST
     assert use_first(store, NOW_MS)[0].group is Group.TEST
     store.add_test(GerminationTest(0, "A", TODAY, 50, 26))
+    assert not lot_outlook(store, "A", NOW_MS).contradicted
     assert "contradict" not in use_first(store, NOW_MS)[0].words
 
 

@@ -91,6 +91,9 @@ class LotOutlook:
         year in its box; ``None`` if that is past or too far to name.
     multiplier : tuple of float or None
         Median and 90 % band of the loss multiplier [1]: what the tests say of the constants.
+        ``None`` where they contradict each other.
+    contradicted : str
+        Where the newest test contradicts all before it: that it does. Empty: it does not.
     tests : tuple of TestSeen
         The lot's tests, oldest first.
     notes : tuple of str
@@ -112,6 +115,7 @@ class LotOutlook:
     earliest_ms: int | None = None
     latest_ms: int | None = None
     multiplier: tuple[float, float, float] | None = None
+    contradicted: str = ""
     tests: tuple[TestSeen, ...] = ()
     notes: tuple[str, ...] = ()
 
@@ -273,8 +277,9 @@ def lot_outlook(store: Store, code: str, at_ms: int) -> LotOutlook:
         reached_ms=reached,
         earliest_ms=earliest,
         latest_ms=latest,
-        multiplier=(k.median, k.low, k.high),
+        multiplier=None if case.contradicted else (k.median, k.low, k.high),
         tests=seen,
+        contradicted=low[-1] if case.contradicted and low else "",
         notes=(*case.loss.notes, *low, *((CANNOT_TELL,) if case.tests else ())),
     )
 

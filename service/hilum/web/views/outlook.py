@@ -157,7 +157,7 @@ def cautions(outlook: LotOutlook) -> tuple[str, ...]:
     """Give what must be read before the figure."""
     lot, found = outlook.lot, outlook.kind.caution if outlook.kind else None
     told = (found, TREATED_SEED if lot.treated else None, PRIMED_SEED if lot.primed else None)
-    harm = tuple(fact.value for fact in told if fact)
+    harm = (*(fact.value for fact in told if fact), *filter(None, (outlook.contradicted,)))
     if outlook.now is None:
         return (*harm, *outlook.notes)
     wet_s = outlook.loss.wet_s or 0.0
