@@ -220,6 +220,7 @@ def test_air_of_the_room_is_corrected(store: Store) -> None:
 RAW = {
     "keeping/reckoning/corrected.py": "corrects",
     "keeping/reckoning/keeper.py": "the time of the newest reading",
+    "keeping/watching/asitwas.py": "a store itself: passes on what was there at a moment",
     "keeping/watching/pace.py": "times",
     "keeping/watching/sensorsigns.py": "health of the sensor itself, battery",
     "bootstrap/checks.py": "times",
