@@ -8,7 +8,7 @@ import pytest
 from cli.conftest import Run
 from hilum.domain.access import Scope
 from hilum.keeping.access import digest_of, granted
-from hilum.stores import SqliteStore
+from hilum.stores.sqlite import SqliteStore
 from hilum.web.guard.passwords import verify
 
 PASSWORD = "drawer tub jar onion"  # noqa: S105 - of an empty place
@@ -72,8 +72,9 @@ def test_token_is_shown_once_and_revoked(hilum: Run, database: Path) -> None:
 
 def test_link_is_made_for_some_days_and_withdrawn(hilum: Run) -> None:
     """It is an address to pass on; tokens and links are listed apart."""
-    link = hilum("share", "add", "Neighbour", "--days", "30").out.splitlines()[-1]
+    _, link, words = hilum("share", "add", "Neighbour", "--days", "30").out.splitlines()
     assert link.startswith("http://127.0.0.1:8420/shared/")
+    assert "another device" in words
     assert "Neighbour\tshare\tholds" in hilum("share", "list").out
     assert hilum("tokens", "list").out == "There are no tokens.\n"
     assert hilum("tokens", "revoke", "1").code == 3
@@ -84,7 +85,9 @@ def test_link_is_made_for_some_days_and_withdrawn(hilum: Run) -> None:
 def test_link_leads_where_others_reach_the_pages(
     hilum: Run, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """The public address of the settings, where there is one."""
+    """The public address of the settings, where there is one; never a number nobody can open."""
+    monkeypatch.setenv("HILUM_HOST", "0.0.0.0")  # noqa: S104 - nothing is served
+    assert "http://localhost:8420/shared/" in hilum("share", "add", "Neighbour").out
     monkeypatch.setenv("HILUM_PUBLIC_URL", "https://seeds.example")
     assert "https://seeds.example/shared/" in hilum("share", "add", "Neighbour").out
 

@@ -107,6 +107,7 @@ def test_the_image_is_not_root_and_knows_its_health() -> None:
     port = Settings.model_fields["port"].default
     assert f"http://127.0.0.1:{port}/healthz" in text
     assert f"EXPOSE {port}" in text
+    assert "HILUM_HOST=0.0.0.0 " in text  # not by an option: hilum check has to know it too
 
 
 @pytest.mark.parametrize("path", UNITS, ids=lambda path: path.name)

@@ -82,12 +82,15 @@ def add_link(
 
     Example: hilum share add "Neighbour" --days 30
     """
+    from hilum.bootstrap.doors import ELSEWHERE, here
     from hilum.config import load_settings
 
     settings = load_settings(data_dir)
     grant, key = _give(data_dir, Scope.SHARE, name, "", days)
-    place = settings.public_url or f"http://{settings.host}:{settings.port}"
+    place = (settings.public_url or here(settings)).rstrip("/")
     print(f"Link {grant.id}. {ONCE}\n{place}/shared/{key}")
+    if not settings.public_url:
+        print(ELSEWHERE)
 
 
 def _give(
