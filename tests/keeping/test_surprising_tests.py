@@ -59,6 +59,22 @@ def test_a_far_lower_test_makes_every_range_wide() -> None:
     assert "contradict" not in use_first(store, NOW_MS)[0].words
 
 
+def test_what_is_expected_after_a_contradiction_counts_from_it() -> None:
+    """The third test is expected where the figure stood the day before it, not 900 days lower."""
+    old = lot("A", "lettuce", age_days=900, seeds=400, prior_rh_pct=30.0)
+    known = tuple(
+        GerminationTest(0, "A", TODAY - timedelta(days=days), 50, up)
+        for days, up in ((40, 45), (10, 5))
+    )
+    before = lot_outlook(shelf_of(old, tests=known), "A", NOW_MS).now
+    third = (*known, GerminationTest(0, "A", TODAY - timedelta(days=1), 50, 20))
+    seen = lot_outlook(shelf_of(old, tests=third), "A", NOW_MS).tests
+    assert before is not None
+    assert seen[1].far_lower
+    assert seen[2].expected.median_pct == pytest.approx(before.median_pct, abs=2.0)
+    assert not seen[2].far_lower
+
+
 def test_a_good_surprise_is_not_called_bad() -> None:
     """Fifty of fifty where 60 % was expected is no test that came out too low."""
     test = GerminationTest(0, "A", TODAY - timedelta(days=1), 50, 50)

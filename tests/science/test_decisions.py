@@ -10,7 +10,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from hilum.science.decisions import Plan, Verdict, decide, seeds_for_test, value_of_test
+from hilum.science.decisions import (
+    Judgement,
+    Plan,
+    Verdict,
+    asking_first,
+    decide,
+    seeds_for_test,
+    value_of_test,
+)
 from hilum.science.errors import OutOfRangeError
 from hilum.science.germination import Count, Evidence
 from hilum.science.posterior import posterior
@@ -429,3 +437,17 @@ def test_plans_that_cannot_be_are_refused() -> None:
         Plan(5, 10, 75.0, 50, usual=2.0, thickest=1.5)
     with pytest.raises(OutOfRangeError, match="new seed"):
         decide(Levels.exactly(90.0), Plan(100_000, 10, 1.0, 50, 99.0))
+
+
+@pytest.mark.parametrize(("seeds", "change"), [(50, 0.1), (50, 0.7), (0, 0.0)])
+def test_contradictory_counts_ask_for_a_test_where_one_is_possible(
+    seeds: int, change: float
+) -> None:
+    """It changes what to do in one case of two at least; without seed or time all is as before."""
+    found = Judgement(Verdict.SOW, Verdict.SOW, 60, 1.0, change, seeds)
+    asked = asking_first(found)
+    assert asked.without_test is Verdict.SOW
+    if seeds:
+        assert (asked.verdict, asked.chance_of_change) == (Verdict.TEST_FIRST, max(change, 0.5))
+    else:
+        assert asked == found

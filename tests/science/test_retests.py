@@ -93,6 +93,11 @@ def test_counts_that_agree_keep_their_weight(counts: list[tuple[float, float]]) 
     assert reconciled(given_counts, 4.0) == Reconciled(tuple(given_counts))
 
 
+def test_half_as_many_seeds_can_contradict() -> None:
+    """27 of 30, then ten of forty: no chance, and neither is believed."""
+    assert reconciled([Count(27, 30), Count(10, 40)], 4.0).contradicted
+
+
 def test_storage_may_explain_a_low_test() -> None:
     """30 of 50 after a loss of one probit from 90 % is what the equation says: 61 % (ned 0.28)."""
     label, test = Count(360, 400), Count(30, 50, 1.0)

@@ -141,8 +141,7 @@ class Case:
     @property
     def total_probit(self) -> float:
         """Loss up to the time of the case [probit], from the same origin as the evidence."""
-        total = (self.loss.total_probit or 0.0) + self.shift_probit
-        return round(max(total, 0.0), LOSS_DECIMALS)
+        return round((self.loss.total_probit or 0.0) + self.shift_probit, LOSS_DECIMALS)
 
 
 def lot_cases(store: Store, lots: Sequence[Lot], at_ms: int) -> list[Case]:
