@@ -12,6 +12,7 @@ from functools import cache
 import numpy as np
 
 from hilum.domain.model import (
+    PREPARED,
     Box,
     BoxType,
     Event,
@@ -252,6 +253,7 @@ def _lots(now_ms: int) -> list[Lot]:
             prior_rh_pct=_BEFORE[row["source"]][1],
             grams=float(row["grams"]),
             note=row["note"] or "",
+            **{name: name in row["prepared"].split() for name in PREPARED},
         )
         for row in journal.table("lots")
     ]
