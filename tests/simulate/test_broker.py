@@ -83,5 +83,5 @@ def test_each_start_makes_up_another_password() -> None:
 def test_a_missing_part_is_said_in_words(monkeypatch: pytest.MonkeyPatch) -> None:
     """Without the optional part the sentence says what to install."""
     monkeypatch.setitem(sys.modules, "amqtt.broker", None)
-    with pytest.raises(PartMissingError, match=r"hilum\[demo\]"):
+    with pytest.raises(PartMissingError, match=r"pip install '\.\[demo\]'"):
         DemoBroker().start()
