@@ -76,7 +76,7 @@ def plain_row(evidence: Evidence, k: float) -> tuple[float, float]:
             curve += up * (ned + alive) + down * (dead - ned)
         curve = max(curve, 1.0)
         v0 += slope / curve
-        if abs(slope) / math.sqrt(curve) < 0.02:
+        if abs(slope) / math.sqrt(curve) < 0.1:
             break
     return v0, curve
 

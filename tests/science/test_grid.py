@@ -59,7 +59,8 @@ def test_polynomials_follow_the_likelihood(monkeypatch: pytest.MonkeyPatch) -> N
     for place, lot in enumerate(order.tolist()):
         v0 = centre[lot, 0] + width[lot, 0] * middles()
         log = plain_log_density(counts, lot, 1.0, v0)
-        assert found[place, 0] == pytest.approx(np.exp(log - log.max()), abs=1e-7)
+        share = found[place, 0] / found[place, 0].max()
+        assert share == pytest.approx(np.exp(log - log.max()), abs=1e-7)
     assert len(set(chosen)) > 3
     assert max(chosen) <= CELLS_Z
 

@@ -75,9 +75,14 @@ class Cut:
         middle = (0.5 * (left + right))[:, :, None]
         return cls(tables, row, scale[:, :, None], middle, half[:, :, None])
 
-    def some(self, lots: Ints | slice) -> "Cut":
+    def some(self, lots: slice) -> "Cut":
         """Cut some of the lots."""
         parts = self.scale[lots], self.middle[lots], self.half[lots]
+        return Cut(self.tables, self.row[lots], *parts)
+
+    def each(self, lots: Ints, losses: Ints) -> "Cut":
+        """Cut lots at one of the losses each."""
+        parts = self.scale[lots], self.middle[lots, losses, None], self.half[lots, losses, None]
         return Cut(self.tables, self.row[lots], *parts)
 
     def below(self, ned: Floats, density: Floats | None = None) -> Floats:

@@ -24,14 +24,26 @@ def last_plant(plants_wanted: int, most_seeds: int, chance: Floats) -> Floats:
     The number of seeds, ``plants_wanted`` to ``most_seeds``, is the last index; ``chance`` is that
     of one seed becoming a plant. Summed up to a number of seeds it is the chance of the plants.
     """
-    with np.errstate(divide="ignore"):
-        yes = np.maximum(np.log(chance), _LEAST_LOG)[..., None]
-        no = np.maximum(np.log1p(-chance), _LEAST_LOG)[..., None]
+    yes, no = _logs(chance)
     failures = np.arange(most_seeds - plants_wanted + 1.0)
-    table: Floats = no * failures
-    table += plants_wanted * yes
-    table += _log_orders(plants_wanted, most_seeds)
-    return np.exp(table, out=table)
+    orders = _log_orders(plants_wanted, most_seeds)
+    return _exp_sums((no, plants_wanted * yes), (failures, np.ones_like(failures)), orders)
+
+
+def _logs(chance: Floats) -> tuple[Floats, Floats]:
+    """Log of the chance, and of that of the contrary."""
+    with np.errstate(divide="ignore"):
+        yes, no = np.log(chance), np.log1p(-chance)
+    return np.maximum(yes, _LEAST_LOG), np.maximum(no, _LEAST_LOG)
+
+
+def _exp_sums(each: tuple[Floats, ...], times: tuple[Floats, ...], more: Floats) -> Floats:
+    """Exponentials of sums of each so many times and something more, which is added last.
+
+    As a product of matrices, so that the large table is written once before they are taken.
+    """
+    sums: Floats = np.stack([*each, np.ones_like(each[0])], axis=-1) @ np.stack([*times, more])
+    return np.exp(sums, out=sums)
 
 
 @lru_cache(maxsize=256)
@@ -60,13 +72,9 @@ def binomial(trials: int, chance: Floats, most: int | None = None) -> Floats:
     """Chances of 0 to ``trials`` successes, or to ``most`` of them; their number is added last."""
     top = trials if most is None else min(most, trials)
     x = np.arange(top + 1.0)
-    with np.errstate(divide="ignore"):
-        yes = np.maximum(np.log(chance), _LEAST_LOG)[..., None]
-        no = np.maximum(np.log1p(-chance), _LEAST_LOG)[..., None]
-    power: Floats = x * yes
-    power += (trials - x) * no
-    power += log_ways(trials)[: top + 1] if trials <= MOST_COLUMNS else _few_ways(trials, x)
-    return np.exp(power, out=power)
+    yes, no = _logs(chance)
+    ways = log_ways(trials)[: top + 1] if trials <= MOST_COLUMNS else _few_ways(trials, x)
+    return _exp_sums((yes - no, no), (x, np.full_like(x, trials)), ways)
 
 
 def _few_ways(trials: int, x: Floats) -> Floats:

@@ -10,13 +10,14 @@ from functools import cache
 
 import numpy as np
 
-from hilum.science._cells import CELLS_Y, CELLS_Z, REACH_Z, Ints, few, middles
+from hilum.science._cells import CELLS_Z, REACH_Z, Ints, few, middles
 from hilum.science._quantities import Floats
 from hilum.science.logviability import death_rates, log_shares
 
 _NEWTON_STEPS = 40
+_NEWTON_NEAR = 0.1  # widths: the step from so near leads to a hundredth or nearer
 _NODE_COUNTS = np.array([8, 12, 16, 20, 24, 28, 32])
-_NODE_ERRORS = 1e12  # one over the error of a log density for one seed
+_NODE_ERRORS = 1e9  # one over the error of a log density for one seed
 _ZERO_OF_SHARE = 2.816  # the share has its first zero at 1.916 + 2.816 i
 
 
@@ -39,22 +40,30 @@ class Counts:
             yield up[lift], (sown - up)[lift], loss[lift]
 
 
-def most_likely(counts: Counts, k: Floats, start_ned: Floats) -> tuple[Floats, Floats]:
-    """Most likely v0 for each k, and the curvature there: Newton on a log-concave function."""
+def first_guess(counts: Counts, k: Floats, start_ned: Floats) -> Floats:
+    """Likely v0 for each k: a mean over the counts."""
     guess = np.clip(start_ned, -6.0, 6.0)
     # each count speaks for v0 with about sown x density seeds; the prior with one
     say = counts.sown * np.exp(-0.5 * guess * guess)
     v0 = (say * guess).sum(axis=1)[:, None] + k * (say * counts.loss_probit).sum(axis=1)[:, None]
-    v0 /= 1.0 + say.sum(axis=1)[:, None]
-    done = np.zeros(v0.shape, dtype=bool)
+    return np.asarray(v0 / (1.0 + say.sum(axis=1)[:, None]))
+
+
+def most_likely(counts: Counts, k: Floats, guess: Floats) -> tuple[Floats, Floats]:
+    """Most likely v0 for each k to a hundredth of its width, and the curvature nearby.
+
+    By Newton's method on a log-concave function. The grid is laid about it: it need not be exact.
+    """
+    v0, curve, open_ = guess.copy(), np.empty_like(guess), np.arange(len(guess))
     for _ in range(_NEWTON_STEPS):
-        slope, curve = _slopes(counts, k, v0)
-        step = slope / curve
-        v0 += np.where(done, 0.0, step)
-        done |= np.abs(step) * np.sqrt(curve) < 0.02
-        if done.all():
+        slope, curve[open_] = _slopes(counts.some(open_), k[open_], v0[open_])
+        step = slope / curve[open_]
+        v0[open_] += step
+        far = np.abs(step) * np.sqrt(curve[open_]) > _NEWTON_NEAR
+        open_ = open_[far.any(axis=1)]
+        if not len(open_):
             break
-    return v0, _slopes(counts, k, v0)[1]
+    return v0, curve
 
 
 def _slopes(counts: Counts, k: Floats, v0: Floats) -> tuple[Floats, Floats]:
@@ -85,9 +94,10 @@ def weights(counts: Counts, y: Floats, k: Floats, centre: Floats, width: Floats)
     for some, nodes in _alike(counts, width):
         at, mine = _nodes(nodes), counts.some(some)
         v0 = centre[some, :, None] + width[some, :, None] * at.z
-        density = log_posterior(mine, k[some, :, None], v0) @ at.to_cells
-        density += (np.log(width[some]) - 0.5 * y[some] * y[some])[:, :, None]
-        density -= density.max(axis=(1, 2), keepdims=True)
+        log = log_posterior(mine, k[some, :, None], v0)
+        log += (np.log(width[some]) - 0.5 * y[some] * y[some])[:, :, None]
+        log -= log.max(axis=(1, 2), keepdims=True)
+        density = log @ at.to_cells
         cells = _to_cells(np.exp(density, out=density))
         weight[some] = cells / cells.sum(axis=(1, 2), keepdims=True)
     return weight
@@ -136,18 +146,14 @@ def _alike(counts: Counts, width: Floats) -> Iterator[tuple[Ints, int]]:
 def _to_cells(middle: Floats) -> Floats:
     """Weights of cells from a smooth density at their middles, right to the fourth order.
 
-    Along z a row is read as straight lines with the cell's mean under each: means are wanted. Along
-    y it is read as flat, which widens it by a twelfth of a cell squared: that is taken off first.
+    Along z a row is read as straight lines with the cell's mean under each: means are wanted, which
+    adds a 24th of the second difference. Along y it is read as flat, which widens it by a twelfth
+    of a cell squared: that is taken off first, a 24th of the second difference that way. What twice
+    the middle adds to both cancels. The outermost cells hold next to nothing.
     """
-    weight = middle.copy()
-    _bend(weight[:, :, 1:-1], 24.0, [middle[:, :, at : CELLS_Z - 2 + at] for at in range(3)])
-    _bend(weight[:, 1:-1], -24.0, [middle[:, at : CELLS_Y - 2 + at] for at in range(3)])
-    return np.maximum(weight, 0.0, out=weight)
-
-
-def _bend(weight: Floats, by: float, beside: list[Floats]) -> None:
-    """Add a part of the second difference of three neighbours."""
-    bend = beside[0] + beside[2]
-    bend -= 2.0 * beside[1]
-    bend /= by
-    weight += bend
+    bend = middle[:, 1:-1, :-2] + middle[:, 1:-1, 2:]
+    bend -= middle[:, :-2, 1:-1]
+    bend -= middle[:, 2:, 1:-1]
+    bend /= 24.0
+    middle[:, 1:-1, 1:-1] += bend
+    return np.maximum(middle, 0.0, out=middle)

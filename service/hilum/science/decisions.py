@@ -342,7 +342,7 @@ def judge(levels: Levels, plan: Plan, hands: Sequence[int | None]) -> list[Judge
 
 def _judge(levels: Levels, plan: Plan, hands: Sequence[int | None], new: int) -> list[Judgement]:
     rule = _rule(levels, plan, new)
-    now = rule.verdicts(levels.weight[:, None, :])[:, 0]
+    now = rule.verdicts(levels.weight, np.ones((*levels.weight.shape, 1)))[0][:, 0]
     tests = [seeds_for_test(hand, plan.test_seeds) for hand in hands]
     change = np.zeros(len(hands))
     for size in set(tests) - {0}:
@@ -368,12 +368,8 @@ def _chance_of_change(
 ) -> Floats:
     """Chance that a test of so many seeds changes the verdict, for some of the lots."""
     given = binomial(size, levels.fraction[lots])  # of each result, at each level
-    joint = levels.weight[lots, :, None] * given
-    chances = joint.sum(axis=1)
-    possible = chances > 1e-12
-    weights = joint / np.where(possible, chances, 1.0)[:, None, :]
-    after = rule.of(lots).verdicts(weights.transpose(0, 2, 1))
-    changed = possible & (after != now[lots, None])
+    after, chances = rule.of(lots).verdicts(levels.weight[lots], given)
+    changed = (chances > 1e-12) & (after != now[lots, None])
     chance: Floats = np.minimum((chances * changed).sum(axis=1), 1.0)
     return chance
 
@@ -398,12 +394,16 @@ class _Rule:
         """The rule for some of the lots."""
         return _Rule(self.usual[lots], self.thick[lots], self.need[lots], self.probability)
 
-    def verdicts(self, weight: Floats) -> Codes:
-        """Numbers of the verdicts for weightings of the levels, lots x weightings x levels."""
-        enough = self.probability - 1e-12
-        usual = (weight @ self.usual[:, :, None])[..., 0] >= enough
-        thick = (weight @ self.thick[:, :, None])[..., 0] >= enough
-        return np.where(usual, 0, np.where(thick, 1, 2))
+    def verdicts(self, weight: Floats, given: Floats) -> tuple[Codes, Floats]:
+        """Numbers of the verdicts after each result of a test, and the chances of the results.
+
+        ``weight``, lots x levels, is before it; ``given``, lots x levels x results, the chance of
+        each result at each level.
+        """
+        here = np.stack([np.ones_like(weight), self.usual, self.thick], axis=2) * weight[:, :, None]
+        chance, usual, thick = np.moveaxis(given.transpose(0, 2, 1) @ here, 2, 0)
+        enough = (self.probability - 1e-12) * chance
+        return np.where(usual >= enough, 0, np.where(thick >= enough, 1, 2)), chance
 
 
 def _rule(levels: Levels, plan: Plan, new: int) -> _Rule:

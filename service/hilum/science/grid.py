@@ -15,15 +15,15 @@ import numpy as np
 
 from hilum.science._cells import CELLS_Y, REACH_Z, STEP_Z, Cut, Ints, middles, tables_of
 from hilum.science._quantities import Floats
-from hilum.science._rows import Counts, log_posterior, most_likely, weights
+from hilum.science._rows import Counts, first_guess, log_posterior, most_likely, weights
 from hilum.science.normal import ned as _ned
 
 _WINDOW_Y = 8.0  # prior mass outside: 1e-15
 _DROP = 14.0  # cells whose log density is this far below the best do not matter (8e-7)
 _PASSES = 6
 _ROOT_STEPS = 60
-_ENOUGH = 1e-6  # of the log odds; one Newton step is taken from there
-_MOST_SKEW = 2.0
+_ENOUGH = 1e-4  # of the log odds; one Newton step is taken from there
+_LEAST_SKEW = 0.01  # as good as none
 
 
 @dataclass(frozen=True)
@@ -147,50 +147,53 @@ class Grid:
         Returns
         -------
         ndarray
-            Viability [probit], lots x losses x shares; by default found to 1e-9 of the log odds, in
+            Viability [probit], lots x losses x shares; by default found to 1e-8 of the log odds, in
             60 steps at most.
         """
-        low, high = (
-            np.repeat(end[:, :, None], len(shares), axis=2) for end in self.ends(loss_probit)
-        )
-        goal = np.log(shares / (1.0 - shares))
-        found = np.clip(self._first_guess(_ned(shares), loss_probit), low, high)
-        cut, open_ = self._cut(loss_probit), np.arange(len(found))
+        guess = self._first_guess(_ned(shares), loss_probit)
+        lot, loss, place = (index.reshape(-1) for index in np.indices(guess.shape))
+        low, high = (end[lot, loss] for end in self.ends(loss_probit))
+        found, goal = np.clip(guess.reshape(-1), low, high), np.log(shares / (1.0 - shares))[place]
+        every, open_ = self._cut(loss_probit), np.arange(found.size)
         for _ in range(_ROOT_STEPS):
-            guess = found[open_]
-            density = np.empty_like(guess)
-            share = np.clip(cut.below(guess, density), 1e-17, 1.0 - 1e-16)
-            miss = goal - np.log(share / (1.0 - share))
-            low[open_] = np.where(miss > 0.0, guess, low[open_])
-            high[open_] = np.where(miss < 0.0, guess, high[open_])
+            at, density = found[open_], np.empty(len(open_))
+            cut = every.each(lot[open_], loss[open_])
+            share = cut.below(at[:, None, None], density[:, None, None])[:, 0, 0]
+            share = np.clip(share, 1e-17, 1.0 - 1e-16)
+            miss = goal[open_] - np.log(share / (1.0 - share))
+            least = low[open_] = np.where(miss > 0.0, at, low[open_])
+            most = high[open_] = np.where(miss < 0.0, at, high[open_])
             # Newton on the log odds, which are nearly straight; halving where that leads outside
-            after = guess + miss * share * (1.0 - share) / np.maximum(density, 1e-300)
-            least, most = low[open_], high[open_]
+            after = at + miss * share * (1.0 - share) / np.maximum(density, 1e-300)
             inside = (after >= least) & (after <= most)
             found[open_] = np.where(inside, after, 0.5 * (least + most))
-            close = inside & (np.abs(miss) < enough) | (most - least < 1e-12 * np.abs(guess))
-            left = np.flatnonzero(~close.all(axis=(1, 2)))
-            if not len(left):
+            close = inside & (np.abs(miss) < enough) | (most - least < 1e-12 * np.abs(at))
+            open_ = open_[~close]
+            if not len(open_):
                 break
-            cut, open_ = cut.some(left), open_[left]
-        return found
+        return found.reshape(guess.shape)
 
     def _first_guess(self, normal: Floats, loss_probit: Floats) -> Floats:
-        """Viability at shares of the normal distribution, by Cornish and Fisher's expansion."""
+        """Viability at shares, were it log-normal: the loss multiplier is, and skews it."""
         middle, width = self._middle(loss_probit), self.width[self.shape, None, :]
-        share, tilt, spread = self._moments[:, self.shape, None]
+        share, tilt, square_z = self._moments[:, self.shape, None]
         share = np.maximum(share, 1e-300)
         offset = width * tilt / share
         centre = 0.5 * (middle[:, :, :-1] + middle[:, :, 1:]) + offset
-        within = width * width * spread / share - offset * offset
+        within = width * width * square_z / share - offset * offset
         within = within + np.diff(middle, axis=2) ** 2 / 12.0
         mean = (share * centre).sum(axis=2, keepdims=True)
         centre -= mean
         square = (share * (centre * centre + within)).sum(axis=2, keepdims=True)
         cube = (share * centre * (centre * centre + 3.0 * within)).sum(axis=2, keepdims=True)
         deviation = np.sqrt(np.maximum(square, 1e-300))
-        skew = np.clip(cube / deviation**3, -_MOST_SKEW, _MOST_SKEW)
-        found: Floats = mean + deviation * (normal + skew / 6.0 * (normal * normal - 1.0))
+        skew = cube / deviation**3
+        skew = np.copysign(np.maximum(np.abs(skew), _LEAST_SKEW), skew)
+        # variance and skewness of a log-normal, solved for what its logarithm is spread by
+        growth = 2.0 * np.cosh(np.arccosh(1.0 + 0.5 * skew * skew) / 3.0) - 1.0
+        spread = np.copysign(np.sqrt(np.log(growth)), skew)
+        scale = np.copysign(deviation / np.sqrt(growth - 1.0), skew)
+        found: Floats = mean + scale * np.expm1(spread * normal - 0.5 * spread * spread)
         return found
 
     def draw(self, lot: int, rng: np.random.Generator, draws: int) -> tuple[Floats, Floats]:
@@ -255,7 +258,7 @@ def make_grid(counts: Counts, spread: Floats, start_ned: Floats) -> Grid:
     y_edges = _window(counts, spread, start_ned)
     y = 0.5 * (y_edges[:, :-1] + y_edges[:, 1:])
     k = np.exp(spread[:, None] * y)
-    centre, curve = most_likely(counts, k, start_ned)
+    centre, curve = most_likely(counts, k, first_guess(counts, k, start_ned))
     width = 1.0 / np.sqrt(curve)
     weight = weights(counts, y, k, centre, width)
     return Grid(y_edges, spread, _at_edges(centre), width, weight, np.arange(len(spread)))
@@ -271,7 +274,7 @@ def _window(counts: Counts, spread: Floats, start_ned: Floats) -> Floats:
     for _ in range(_PASSES):
         y = 0.5 * (edges[:, :-1] + edges[:, 1:])
         k = np.exp(spread[:, None] * y)
-        centre, curve = most_likely(counts, k, start_ned)
+        centre, curve = most_likely(counts, k, first_guess(counts, k, start_ned))
         # Laplace: good enough to see where the posterior is
         height = log_posterior(counts, k, centre) - 0.5 * np.log(curve) - 0.5 * y * y
         matters = height > height.max(axis=1, keepdims=True) - _DROP

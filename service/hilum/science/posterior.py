@@ -33,7 +33,7 @@ Part of the rule that was checked against published storage trials.
 _SHARES = np.array([0.05, 0.5, 0.95])
 _CHUNK = 128
 _LEVELS = 160
-_ENDS_ENOUGH = 0.01  # of the log odds: where levels end need not be exact
+_ENDS_ENOUGH = 0.5  # of the log odds before the last step: where levels end need not be exact
 _LEVEL_ENDS = (-4.0, 4.5)  # probits: beyond, seed is as good as dead or alive
 
 
