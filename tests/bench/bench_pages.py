@@ -94,7 +94,7 @@ def serve(folder: Path, port: int) -> None:
     store = SqliteStore(folder / FILE)
     status = IngestStatus(connected=True, broker="127.0.0.1:1883")
     sheets = Sheets(store, Standing(), "UTC")
-    parts = WebParts(store, Standing(), LiveHub(), lambda: status, sheets=sheets)
+    parts = WebParts(store, Standing(), LiveHub(), lambda: status, sheets=lambda: sheets)
     uvicorn.run(create_app(parts), host="127.0.0.1", port=port, log_level="warning")
 
 

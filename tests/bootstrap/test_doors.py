@@ -16,7 +16,7 @@ from hilum.bootstrap.service import Service
 from hilum.config import Settings, settings_from
 from hilum.domain.errors import SettingsError
 from hilum.domain.ports import Store
-from hilum.stores import MemoryStore
+from hilum.stores.memory import MemoryStore
 
 KEY = "key-of-the-link"
 EVERYWHERE = "0.0.0.0"  # noqa: S104 - nothing is served there

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from hilum.stores import SqliteStore
+from hilum.stores.sqlite import SqliteStore
 
 Run = Callable[..., Any]
 

@@ -5,7 +5,7 @@ import pytest
 from hilum.domain.model import Reading, RejectReason
 from hilum.ingest.brokerlog import AGAIN_MS, SILENT_MS, Doorkeeper
 from hilum.ingest.brokerwords import UNKNOWN, LetIn, Listening, TurnedAway
-from hilum.stores import MemoryStore
+from hilum.stores.memory import MemoryStore
 
 NOW_MS = 1_764_061_200_000
 OPENED = "1795610612: New connection from 192.0.2.7:45217 on port 1883."

@@ -24,9 +24,10 @@ from hilum.ingest.screen import MAX_PAYLOAD, Collector
 from hilum.ingest.teller import Teller
 from hilum.ingest.topics import Part
 from hilum.keeping.reckoning.keeper import LedgerKeeper
-from hilum.stores import MemoryStore, SqliteStore
 from hilum.stores.influx import InfluxReadings
 from hilum.stores.influx.server import Place
+from hilum.stores.memory import MemoryStore
+from hilum.stores.sqlite import SqliteStore
 from ingest.no_loss import add_lots, message, reading
 from keeping.worlds import bits
 from plugins.mosquitto import USERS, Broker

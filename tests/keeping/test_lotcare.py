@@ -19,7 +19,7 @@ from hilum.keeping.care.lotcare import (
     use_seed,
 )
 from hilum.keeping.care.undo import can_undo, undo
-from hilum.stores import MemoryStore
+from hilum.stores.memory import MemoryStore
 
 DAY = 86_400_000
 NOW = 1000 * DAY  # 1972-09-27

@@ -9,7 +9,7 @@ import pytest
 from hilum.domain.model import Reading
 from hilum.ingest.decode import Decoder, Message
 from hilum.ingest.topics import Router
-from hilum.stores import MemoryStore
+from hilum.stores.memory import MemoryStore
 from promises.truth import FAR_MS, add_boxes, check_derived, derived
 
 MINUTE_MS = 60_000

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from hilum.domain.errors import InvalidInputError
 from hilum.sheets.applying import apply
 from hilum.sheets.proposal import propose
-from hilum.stores import MemoryStore
+from hilum.stores.memory import MemoryStore
 from sheets.messy import CASES
 from sheets.worlds import NASTY, NOW
 

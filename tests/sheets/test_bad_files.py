@@ -11,7 +11,7 @@ from hilum.domain.errors import InvalidInputError
 from hilum.sheets.grid import MOST_BYTES, MOST_COLUMNS
 from hilum.sheets.proposal import Options, propose
 from hilum.sheets.read import read_path
-from hilum.stores import MemoryStore
+from hilum.stores.memory import MemoryStore
 from sheets.messy import DATED, saved, workbook
 from sheets.worlds import NOW
 

@@ -5,7 +5,7 @@ import pytest
 from hilum.domain.model import Lot
 from hilum.sheets.applying import apply
 from hilum.sheets.proposal import Options, Proposal, propose
-from hilum.stores import MemoryStore
+from hilum.stores.memory import MemoryStore
 from sheets.bulk import ROWS, TITLES, Intended, made
 from sheets.worlds import NOW
 

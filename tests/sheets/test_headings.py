@@ -4,7 +4,7 @@ import pytest
 
 from hilum.sheets.headings import Field, meanings
 from hilum.sheets.proposal import propose
-from hilum.stores import MemoryStore
+from hilum.stores.memory import MemoryStore
 from sheets.worlds import NOW
 
 

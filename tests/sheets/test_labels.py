@@ -17,7 +17,7 @@ from hilum.sheets.labels import (
     label_sheet,
     lot_labels,
 )
-from hilum.stores import MemoryStore
+from hilum.stores.memory import MemoryStore
 
 SITE = "http://seeds.example:8420/"
 

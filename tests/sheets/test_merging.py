@@ -10,7 +10,7 @@ from hilum.domain.model import Box, BoxType, Changes, EventType, Lot, Stay, Wrap
 from hilum.keeping.care.undo import undo
 from hilum.sheets.applying import apply
 from hilum.sheets.proposal import Options, Proposal, Verdict, propose
-from hilum.stores import MemoryStore
+from hilum.stores.memory import MemoryStore
 from sheets.worlds import NOW
 
 HEAD = "Code,Kind,Variety,Source,Year,Germ %,Seeds,Box,Wrap,In box since,Notes\n"

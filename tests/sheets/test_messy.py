@@ -8,7 +8,7 @@ from hilum.domain.model import Lot
 from hilum.sheets.applying import apply
 from hilum.sheets.headings import Field
 from hilum.sheets.proposal import Options, Proposal, Verdict, propose
-from hilum.stores import MemoryStore
+from hilum.stores.memory import MemoryStore
 from sheets import messier, messy
 from sheets.messy import ASKED, Case, Meaning
 from sheets.worlds import NOW

@@ -9,7 +9,7 @@ from hilum.sheets.applying import apply
 from hilum.sheets.labels import lot_labels
 from hilum.sheets.prepared import prepared_of
 from hilum.sheets.proposal import propose
-from hilum.stores import MemoryStore
+from hilum.stores.memory import MemoryStore
 from sheets.worlds import NOW
 
 NOTHING = {"treated": False, "pelleted": False, "primed": False}

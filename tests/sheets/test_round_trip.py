@@ -14,7 +14,7 @@ from hilum.sheets.applying import apply
 from hilum.sheets.export import export
 from hilum.sheets.proposal import Verdict, propose
 from hilum.sheets.safe import armed, disarmed
-from hilum.stores import MemoryStore
+from hilum.stores.memory import MemoryStore
 from sheets.worlds import NASTY, NOW, TEXT, content, databases, lots_and_places
 
 

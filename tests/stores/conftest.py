@@ -7,9 +7,10 @@ import pytest
 
 from hilum.domain.model import Box, BoxType, Lot, Reading
 from hilum.domain.ports import Store
-from hilum.stores import MemoryStore, SqliteStore
 from hilum.stores.influx import InfluxReadings, SplitStore
 from hilum.stores.influx.server import Place
+from hilum.stores.memory import MemoryStore
+from hilum.stores.sqlite import SqliteStore
 from stores.influx_engine import TOKEN, create, engine_in
 
 STORES: dict[str, Callable[[Path], Store]] = {

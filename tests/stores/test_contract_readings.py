@@ -21,8 +21,9 @@ from hilum.domain.model import (
     RejectReason,
 )
 from hilum.domain.ports import Store
-from hilum.stores import MemoryStore, SqliteStore
 from hilum.stores.influx import SplitStore
+from hilum.stores.memory import MemoryStore
+from hilum.stores.sqlite import SqliteStore
 
 END = 10**14
 

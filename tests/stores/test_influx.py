@@ -23,11 +23,11 @@ from hilum.ingest.inbox import Inbox
 from hilum.ingest.pump import Pump
 from hilum.ingest.settings import IngestSettings
 from hilum.ingest.topics import Router
-from hilum.stores import MemoryStore
 from hilum.stores.influx import InfluxReadings, SplitStore
 from hilum.stores.influx.lines import line
 from hilum.stores.influx.readings import Plan
 from hilum.stores.influx.server import Place, Server
+from hilum.stores.memory import MemoryStore
 from plugins.sensors import wait_until
 from stores.influx_engine import TOKEN, free_port, served
 

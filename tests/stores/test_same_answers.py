@@ -35,7 +35,8 @@ from hilum.domain.model import (
     Wrap,
 )
 from hilum.domain.ports import Store
-from hilum.stores import MemoryStore, SqliteStore
+from hilum.stores.memory import MemoryStore
+from hilum.stores.sqlite import SqliteStore
 
 STEP = 20 * 60_000
 sensors = st.sampled_from(["home/a", "home/b"])

@@ -14,8 +14,7 @@ import pytest
 
 from hilum.domain.errors import InvalidInputError, NewerSchemaError, NotFoundError, StoreError
 from hilum.domain.model import Box, BoxType, CurveKey, Lot, Placement, Reading, Role, Stay, Wrap
-from hilum.stores import SqliteStore
-from hilum.stores.sqlite import errors, migrations
+from hilum.stores.sqlite import SqliteStore, errors, migrations
 from hilum.stores.sqlite.database import connect
 
 END = 10**14
@@ -63,7 +62,7 @@ def test_what_was_kept_is_there_after_reopening(path: Path) -> None:
 ADD_FOREVER = """
 import sys
 from hilum.domain.model import Reading
-from hilum.stores import SqliteStore
+from hilum.stores.sqlite import SqliteStore
 store = SqliteStore(sys.argv[1])
 for batch in range(100_000):
     store.add([Reading("home/one", batch * 1000 + i, 20.0) for i in range(50)], received_ms=batch)

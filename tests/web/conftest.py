@@ -24,7 +24,7 @@ def parts() -> WebParts:
     return WebParts(
         store=store,
         clock=clock,
-        sheets=Sheets(store, clock, "Europe/Brussels"),
+        sheets=lambda: Sheets(store, clock, "Europe/Brussels"),
         live=LiveHub(),
         ingest_status=lambda: status,
         settings=WebSettings(site="saltmarsh-lane", time_zone="Europe/Brussels"),

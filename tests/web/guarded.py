@@ -11,7 +11,7 @@ from hilum.domain.access import Scope
 from hilum.domain.model import MS_PER_DAY, Box, BoxType, Lot, Reading, Stay, Wrap
 from hilum.domain.ports import Store
 from hilum.keeping.access import begin_session, digest_of, give
-from hilum.stores import MemoryStore
+from hilum.stores.memory import MemoryStore
 from hilum.web.app import create_app
 from hilum.web.live import LiveHub
 from hilum.web.parts import Doors, IngestStatus, Taken, WebParts, WebSettings
@@ -54,7 +54,7 @@ def small_place(*, password: bool = True, local: bool = True) -> WebParts:
         settings=WebSettings(site="saltmarsh-lane", time_zone="Europe/Brussels"),
         doors=Doors(local=local, first_key=digest_of(FIRST_KEY)),
         ingest_http=taken_in,
-        sheets=Sheets(store, FixedClock(), "Europe/Brussels"),
+        sheets=lambda: Sheets(store, FixedClock(), "Europe/Brussels"),
     )
 
 

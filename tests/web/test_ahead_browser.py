@@ -21,7 +21,7 @@ LIST = b"Crop,Variety,Year,Germ %,Box\nOnion,Long Keeper,2024,91,Gasketed tub\nQ
 @pytest.fixture
 def desk(parts: WebParts) -> Iterator[str]:
     """Address of the small place, where spreadsheets are read."""
-    told = replace(parts, sheets=Sheets(parts.store, parts.clock, "Europe/Brussels"))
+    told = replace(parts, sheets=lambda: Sheets(parts.store, parts.clock, "Europe/Brussels"))
     with running(create_app(told), parts.live) as url:
         yield url
 

@@ -131,7 +131,7 @@ def test_a_season_says_what_to_sow_and_to_order(client: TestClient, plan: Season
 
 def test_the_order_is_a_table_no_spreadsheet_can_run(parts: WebParts, plan: SeasonPlan) -> None:
     """As CSV and XLSX, both on the page; a cell that begins like a formula is marked as text."""
-    told = replace(parts, sheets=Sheets(parts.store, parts.clock, "UTC"))
+    told = replace(parts, sheets=lambda: Sheets(parts.store, parts.clock, "UTC"))
     with TestClient(create_app(told), "http://localhost") as client:
         urls = [f"/season/{plan.id}/order{suffix}" for suffix in (".xlsx", ".csv")]
         links = page(client, f"/season/{plan.id}").one(of="label").all("a")

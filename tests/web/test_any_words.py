@@ -65,7 +65,7 @@ def owner(store: Store) -> Iterator[TestClient]:
     """Its pages, open to this machine."""
     clock = FixedClock()
     sheets = Sheets(store, clock, "Europe/Brussels")
-    place = replace(small_place(password=False), store=store, clock=clock, sheets=sheets)
+    place = replace(small_place(password=False), store=store, clock=clock, sheets=lambda: sheets)
     with client_of(place) as client:
         yield client
 

@@ -1,6 +1,7 @@
 """Where the web files are, and how they are named."""
 
 import os
+import shutil
 from pathlib import Path
 
 import pytest
@@ -8,6 +9,7 @@ import pytest
 from hilum.domain.errors import PartMissingError
 from hilum.web import assets
 from hilum.web.assets import StaticUrls, web_folder
+from hilum.web.render import environment
 
 
 def test_the_files_are_found_in_a_checkout() -> None:
@@ -52,3 +54,26 @@ def test_a_changed_file_gets_another_address(tmp_path: Path) -> None:
     os.utime(file, ns=(1, 1))
     assert url("a.css") != first
     assert url("a.css").startswith("/static/a.css?v=")
+
+
+def test_templates_are_compiled_once_and_again_where_the_folder_is_spoilt(tmp_path: Path) -> None:
+    """The next start takes what the last one compiled; damage or a lost folder changes no page."""
+    templates, kept = tmp_path / "templates", tmp_path / "cache"
+    templates.mkdir()
+    (templates / "a.html").write_text("<p>{{ page }}</p>")
+
+    def page() -> str:
+        env = environment(templates, StaticUrls(tmp_path), kept)
+        return env.get_template("a.html").render(page="1 < 2")
+
+    assert page() == "<p>1 &lt; 2</p>"
+    [file] = kept.rglob("*.cache")
+    whole = file.read_bytes()
+    file.write_bytes(whole.replace(b"<p>", b"<b>").replace(b"</p>", b"</b>"))
+    assert page() == "<b>1 &lt; 2</b>"  # taken from there
+    for spoilt in (b"", whole[:20], whole[:-9], b"\xff" * 99):
+        file.write_bytes(spoilt)
+        assert page() == "<p>1 &lt; 2</p>"
+    shutil.rmtree(kept)
+    kept.write_text("no folder")
+    assert page() == "<p>1 &lt; 2</p>"

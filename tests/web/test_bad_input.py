@@ -22,7 +22,7 @@ URL = "/lots/import"
 @pytest.fixture
 def desk(parts: WebParts) -> Iterator[TestClient]:
     """Ask a place that reads spreadsheets."""
-    told = replace(parts, sheets=Sheets(parts.store, parts.clock, "UTC"))
+    told = replace(parts, sheets=lambda: Sheets(parts.store, parts.clock, "UTC"))
     with TestClient(create_app(told), "http://localhost", raise_server_exceptions=False) as asking:
         yield asking
 

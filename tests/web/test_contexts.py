@@ -92,7 +92,7 @@ def test_templates_and_contexts_agree(parts: WebParts, monkeypatch: pytest.Monke
     status = IngestStatus(connected=True, broker="h:1", durable=False)
     shown = SettingsShown("f", (SettingShown("site", "home", "default", "name"),), ("mail",))
     sheets = Sheets(parts.store, parts.clock, "UTC")
-    told = replace(parts, ingest_status=lambda: status, shown=lambda: shown, sheets=sheets)
+    told = replace(parts, ingest_status=lambda: status, shown=lambda: shown, sheets=lambda: sheets)
     with TestClient(create_app(told), "http://localhost") as client:
         for url in (
             "/", "/boxes/drawer?range=month", "/lots?q=e", "/journal", "/sensors", "/sure", "/x",

@@ -26,7 +26,7 @@ UNSURE = "Crop;Variety;Tested;Germ %\nOnion;Long Keeper;3/4/2024;91\nLeek;Blue;5
 @pytest.fixture
 def desk(parts: WebParts) -> Iterator[TestClient]:
     """Ask a place that reads spreadsheets."""
-    told = replace(parts, sheets=Sheets(parts.store, parts.clock, "Europe/Brussels"))
+    told = replace(parts, sheets=lambda: Sheets(parts.store, parts.clock, "Europe/Brussels"))
     with TestClient(create_app(told), "http://localhost") as asking:
         yield asking
 

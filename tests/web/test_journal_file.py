@@ -21,7 +21,9 @@ from web.small_world import NOW_MS
 def client(parts: WebParts) -> Iterator[TestClient]:
     """Ask an application that can write tables."""
     sheets = Sheets(parts.store, parts.clock, "Europe/Brussels")
-    with TestClient(create_app(replace(parts, sheets=sheets)), "http://localhost") as asking:
+    with TestClient(
+        create_app(replace(parts, sheets=lambda: sheets)), "http://localhost"
+    ) as asking:
         yield asking
 
 

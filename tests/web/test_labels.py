@@ -19,7 +19,9 @@ URL = "/lots/labels"
 def told(parts: WebParts) -> WebParts:
     """A place that writes spreadsheets and labels, reached under two names."""
     sheets = Sheets(parts.store, parts.clock, "UTC")
-    return replace(parts, sheets=sheets, doors=Doors(hosts=frozenset({"localhost", "seedbox"})))
+    return replace(
+        parts, sheets=lambda: sheets, doors=Doors(hosts=frozenset({"localhost", "seedbox"}))
+    )
 
 
 def labels(told: WebParts, query: str, host: str = "localhost") -> Element:

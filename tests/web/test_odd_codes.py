@@ -28,7 +28,7 @@ CODES = (
 @pytest.fixture
 def client(parts: WebParts) -> Iterator[TestClient]:
     """Ask a place that also prints labels."""
-    told = replace(parts, sheets=Sheets(parts.store, parts.clock, "UTC"))
+    told = replace(parts, sheets=lambda: Sheets(parts.store, parts.clock, "UTC"))
     with TestClient(create_app(told), "http://localhost", raise_server_exceptions=False) as asking:
         yield asking
 

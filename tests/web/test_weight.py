@@ -63,7 +63,7 @@ def fill(store: Store) -> None:
 def test_no_page_is_heavy(parts: WebParts) -> None:
     """Every page of a well-filled place stays under 150 kB at a first visit."""
     fill(parts.store)
-    whole = replace(parts, sheets=Sheets(parts.store, parts.clock, "UTC"))
+    whole = replace(parts, sheets=lambda: Sheets(parts.store, parts.clock, "UTC"))
     with TestClient(create_app(whole), "http://localhost") as client:
         found = {url: first_visit(client, url) for url in addresses(parts.store, "tub", "N-0000")}
     assert len(found) > 40

@@ -3,15 +3,17 @@
 import time
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
+from typing import TYPE_CHECKING
 
 from hilum.config import Settings
 from hilum.domain.errors import SettingsError
 from hilum.domain.model import AddOutcome
 from hilum.domain.ports import Clock, ReadingStore, Store
 from hilum.keeping.reckoning.keeper import LedgerKeeper
-from hilum.stores.influx import InfluxReadings, SplitStore
-from hilum.stores.influx.server import Place
 from hilum.stores.sqlite import SqliteStore
+
+if TYPE_CHECKING:
+    from hilum.stores.influx import InfluxReadings
 
 COPY_PAGE = 5000  # readings in one step of a copy
 
@@ -37,6 +39,8 @@ def open_store(settings: Settings, *, exclusive: bool = False) -> Iterator[Store
     if readings is None:
         store = SqliteStore(settings.database, exclusive=exclusive)
     else:
+        from hilum.stores.influx import SplitStore  # noqa: PLC0415 - only where it is set
+
         store = SplitStore(settings.database, readings, exclusive=exclusive)
     try:
         yield store
@@ -44,10 +48,12 @@ def open_store(settings: Settings, *, exclusive: bool = False) -> Iterator[Store
         store.close()
 
 
-def influx_readings(settings: Settings) -> InfluxReadings | None:
+def influx_readings(settings: Settings) -> "InfluxReadings | None":
     """Readings in InfluxDB, where that is set; nothing is connected yet."""
     if settings.influx_url is None:
         return None
+    from hilum.stores.influx import InfluxReadings, Place  # noqa: PLC0415 - only where it is set
+
     token = settings.influx_token
     place = Place(
         settings.influx_url.rstrip("/"),
@@ -94,6 +100,8 @@ def open_readonly(settings: Settings) -> SqliteStore:
     readings = influx_readings(settings)
     if readings is None:
         return SqliteStore.open_readonly(settings.database)
+    from hilum.stores.influx import SplitStore  # noqa: PLC0415 - only where it is set
+
     store = SplitStore.open_readonly(settings.database)
     store.over(readings)
     return store

@@ -16,6 +16,7 @@ from hilum.bootstrap import open_readonly, system_clock
 from hilum.bootstrap.broker_conf import BrokerConf, losses, open_doors, read_conf, readable
 from hilum.bootstrap.broker_rules import missing
 from hilum.bootstrap.doors import doors_of
+from hilum.bootstrap.health import LEAST_FREE_BYTES
 from hilum.config import FILE_NAME, Settings
 from hilum.domain.errors import HilumError
 from hilum.domain.model import MS_PER_DAY, MS_PER_HOUR, CurveKey, LedgerRows, Role
@@ -30,7 +31,6 @@ from hilum.stores.sqlite.migrations import waiting
 SAMPLE_DAYS = 30
 EARLIEST_MS = 1_735_689_600_000  # 2025-01-01: before that, no machine ran this program
 LATEST_MS = 4_102_444_800_000  # 2100-01-01
-LEAST_FREE_BYTES = 200 * 1024 * 1024
 BROKER_WAIT_S = 3.0
 LATE_DAYS = 1
 

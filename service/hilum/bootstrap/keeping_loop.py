@@ -36,6 +36,7 @@ class KeepingLoop:
     def __init__(self, keeper: LedgerKeeper, after: Callable[[frozenset[str]], None]) -> None:
         self.last_error = ""  # why the last round failed; empty when it did not
         self._keeper = keeper
+        self._after_s = 0.0
         self._after = after
         self._lock = threading.Lock()
         self._sensors: set[str] = set()
@@ -43,8 +44,9 @@ class KeepingLoop:
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="hilum-keeping", daemon=True)
 
-    def start(self) -> None:
-        """Start; the first round brings everything up to date."""
+    def start(self, after_s: float = 0.0) -> None:
+        """Start; the first round, so many seconds later, brings everything up to date."""
+        self._after_s = after_s
         self._wake.set()
         self._thread.start()
 
@@ -62,6 +64,7 @@ class KeepingLoop:
             self._thread.join(timeout=30)
 
     def _run(self) -> None:
+        self._stop.wait(self._after_s)
         while not self._stop.is_set():
             self._wake.wait(IDLE_S)
             if self._stop.is_set():

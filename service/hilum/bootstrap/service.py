@@ -16,8 +16,6 @@ from hilum.bootstrap.health import health
 from hilum.bootstrap.http_intake import HttpIntake
 from hilum.bootstrap.keeping_loop import KeepingLoop
 from hilum.bootstrap.renewing import Renewing
-from hilum.bootstrap.settings_view import settings_shown, try_channel
-from hilum.bootstrap.sheet_reader import Sheets
 from hilum.bootstrap.watching import Watching
 from hilum.config import Settings, SourceSetting
 from hilum.domain.errors import HilumError
@@ -30,13 +28,17 @@ from hilum.keeping.access import new_key
 from hilum.keeping.reckoning.keeper import LedgerKeeper
 from hilum.web.app import create_app
 from hilum.web.live import LiveHub
-from hilum.web.parts import HealthCheck, IngestStatus, WebParts, WebSettings
+from hilum.web.parts import HealthCheck, IngestStatus, SettingsShown, WebParts, WebSettings
 
 if TYPE_CHECKING:
     from fastapi import FastAPI
 
+    from hilum.web.sheetparts import SheetReader
+
 log = logging.getLogger(__name__)
 DAY_S = 86_400
+CACHE = "cache"  # in the data folder; what is in it can be made again
+PAGES_FIRST_S = 2.0  # who starts Hilum asks for a page at once; what takes long lets it go first
 IMPATIENT_S = 1.0  # a second Ctrl+C sooner than this is the same one, sent to a whole group
 
 
@@ -108,8 +110,8 @@ class Service:
 
     def start(self) -> None:
         """Start the keeping loop and the watch, then listen to the broker."""
-        self._loop.start()
-        self._watching.start()
+        self._loop.start(PAGES_FIRST_S)
+        self._watching.start(PAGES_FIRST_S)
         self._renewing.start()
         if self._ingest is not None:
             self._ingest.start()
@@ -171,11 +173,12 @@ class Service:
             changed=lambda: self._loop.wake(frozenset()),
             see=self._watching.see,
             telling=telling_of(self.settings),
-            sheets=Sheets(self.store, system_clock(), self.settings.time_zone),
-            shown=lambda: settings_shown(self.settings, system_clock()),
-            try_channel=lambda name: try_channel(self.settings, system_clock(), name),
+            sheets=self._sheets,
+            shown=self._shown,
+            try_channel=self._try_channel,
             doors=doors_of(self.settings, self._first_key),
             ingest_http=HttpIntake(self.store, system_clock(), self.wake),
+            compiled=self.settings.data_dir / CACHE,
             settings=WebSettings(
                 site=self.settings.site,
                 time_zone=self.settings.time_zone,
@@ -183,6 +186,21 @@ class Service:
                 public_url=self.settings.public_url or "",
             ),
         )
+
+    def _sheets(self) -> "SheetReader":
+        from hilum.bootstrap.sheet_reader import Sheets  # noqa: PLC0415 - not needed to start
+
+        return Sheets(self.store, system_clock(), self.settings.time_zone)
+
+    def _shown(self) -> SettingsShown:
+        from hilum.bootstrap.settings_view import settings_shown  # noqa: PLC0415 - idem
+
+        return settings_shown(self.settings, system_clock())
+
+    def _try_channel(self, name: str) -> None:
+        from hilum.bootstrap.settings_view import try_channel  # noqa: PLC0415 - idem
+
+        try_channel(self.settings, system_clock(), name)
 
     def _application(self, parts: WebParts) -> "FastAPI":
         app = create_app(parts)
@@ -252,6 +270,7 @@ def serve_pages(service: Service, ready: Callable[[], None]) -> None:
         log_level="error",  # what is no HTTP is answered, and fills no log
         access_log=False,
         server_header=False,
+        ws="none",  # there are no websockets, and their library takes long to load
         http=patience.ProxiedProtocol if settings.trusted_proxies else patience.HurriedProtocol,
         proxy_headers=bool(settings.trusted_proxies),
         forwarded_allow_ips=list(settings.trusted_proxies),

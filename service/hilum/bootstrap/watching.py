@@ -73,12 +73,14 @@ class Watching:
         self._sender = Sender(store, workers)
         self._said: dict[str, object] = {}
         self._swept_ms: int | None = None
+        self._after_s = 0.0
         self._wake = threading.Event()
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="hilum-watch", daemon=True)
 
-    def start(self) -> None:
-        """Start watching and telling."""
+    def start(self, after_s: float = 0.0) -> None:
+        """Start telling at once, and watching so many seconds later."""
+        self._after_s = after_s
         give_up_unknown(self._store, [plan.name for plan in self.plans])
         self._sender.start()
         self._thread.start()
@@ -158,6 +160,7 @@ class Watching:
         }
 
     def _run(self) -> None:
+        self._stop.wait(self._after_s)
         while not self._stop.is_set():
             try:
                 self.round()

@@ -3,7 +3,10 @@
 Exit codes: 0 fine; 1 something failed; 2 wrong use; 3 outside what can be answered.
 """
 
+import gc
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from itertools import pairwise
 
 from hilum.domain.errors import (
@@ -54,6 +57,17 @@ def _local(words: str) -> str:
     return in_zone(words, ZoneInfo(settings.time_zone))
 
 
+@contextmanager
+def loading() -> Iterator[None]:
+    """Load much of the program; it stays, so nothing in it is looked through for what may go."""
+    gc.disable()
+    try:
+        yield
+    finally:
+        gc.freeze()
+        gc.enable()
+
+
 def run() -> int:
     """Run one command and give its exit code."""
     if sys.argv[1:] == ["--version"]:
@@ -61,7 +75,8 @@ def run() -> int:
 
         print(f"hilum {__version__}")
         return 0
-    from hilum.cli.app import app
+    with loading():
+        from hilum.cli.app import app
 
     try:
         app(prog_name="hilum")

@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from hilum.cli import loading
 from hilum.cli.options import DataDir, Json, print_json
 from hilum.config import Settings, load_settings
 
@@ -43,7 +44,8 @@ def serve(
 
     Example: hilum serve
     """
-    from hilum.bootstrap.service import run_service
+    with loading():
+        from hilum.bootstrap.service import run_service
 
     run_service(_with(load_settings(data_dir), host=host, port=port, mqtt=mqtt), say)
 

@@ -41,7 +41,7 @@ def create_app(parts: WebParts) -> FastAPI:
     """
     folder = web_folder()
     static = folder / "static"
-    env = environment(folder / "templates", StaticUrls(static))
+    env = environment(folder / "templates", StaticUrls(static), parts.compiled)
     render = Renderer(env, parts.settings.site, parts.clock)
     app = FastAPI(
         title="Hilum",

@@ -181,7 +181,9 @@ def import_router(parts: WebParts, render: Renderer) -> APIRouter:
 class _Desk:
     """Where files are handed in."""
 
-    def __init__(self, parts: WebParts, sheets: SheetReader, render: Renderer) -> None:
+    def __init__(
+        self, parts: WebParts, sheets: Callable[[], SheetReader], render: Renderer
+    ) -> None:
         self._parts = parts
         self._sheets = sheets
         self._render = render
@@ -197,7 +199,7 @@ class _Desk:
         try:
             if file is None or not file.data:
                 raise InvalidInputError("Choose a file.", "file")
-            self._sheets.outline(file.data, file.filename, {})
+            self._sheets().outline(file.data, file.filename, {})
         except REFUSALS as error:
             page = _page(upload_form(), error=str(error))
             return self._render(request, "import.html", page, UNPROCESSABLE)
@@ -222,9 +224,9 @@ class _Desk:
             told = self._told(held, answers, form.text(SHOWN_SHEET))
             return see(f"{URL}/{key}?{urlencode(told)}")
         try:
-            if self._sheets.propose(held.data, held.name, answers).questions:
+            if self._sheets().propose(held.data, held.name, answers).questions:
                 return see(f"{URL}/{key}?{urlencode(answers)}")
-            done = self._sheets.apply(held.data, held.name, answers)
+            done = self._sheets().apply(held.data, held.name, answers)
         except REFUSALS as error:
             words = in_zone(str(error), self._parts.style.zone)
             return self._shown(request, key, answers, words)
@@ -245,7 +247,7 @@ class _Desk:
 
         def answer() -> Response:
             headers = {"Content-Disposition": f'attachment; filename="hilum-lots{suffix}"'}
-            data = self._sheets.export(suffix)
+            data = self._sheets().export(suffix)
             return Response(data, media_type=FILE_TYPES[suffix], headers=headers)
 
         return answer
@@ -257,7 +259,7 @@ class _Desk:
         """Keep of the answers what differs from what is found without them."""
         rest = {name: words for name, words in answers.items() if not name.startswith(COLUMN)}
         try:
-            found = self._sheets.outline(held.data, held.name, rest)
+            found = self._sheets().outline(held.data, held.name, rest)
         except REFUSALS:
             return dict(answers)  # the page says why
         if found.sheet == rest.get("sheet", found.sheet) == (shown or found.sheet):
@@ -267,7 +269,7 @@ class _Desk:
                 for name, what in answers.items()
                 if name in guessed and guessed[name] != what
             }
-        first = self._sheets.outline(held.data, held.name, {}).sheet
+        first = self._sheets().outline(held.data, held.name, {}).sheet
         return {name: what for name, what in rest.items() if (name, what) != ("sheet", first)}
 
     def _shown(
@@ -275,13 +277,13 @@ class _Desk:
     ) -> Response:
         held, found, problem = self._held(key), None, None
         try:
-            found = self._sheets.propose(held.data, held.name, answers)
+            found = self._sheets().propose(held.data, held.name, answers)
         except REFUSALS as refusal:
             problem = problem_of(refusal, self._parts.style.zone)
         try:
-            shape = self._sheets.outline(held.data, held.name, answers)
+            shape = self._sheets().outline(held.data, held.name, answers)
         except REFUSALS:
-            shape = self._sheets.outline(held.data, held.name, {})
+            shape = self._sheets().outline(held.data, held.name, {})
         asked = found.questions if found else ()
         form = reading_form(key, shape, answers, asked, problem)
         confirm = None

@@ -40,7 +40,7 @@ def labels(parts: WebParts, render: Renderer) -> Callable[[Request], Response]:
         if not 0 < len(codes) + len(boxes) <= MOST:
             raise InvalidInputError(f"Tick lots to print labels for, {MOST} at most.", "lot")
         site = site_of(request, parts.settings.public_url)
-        made = parts.sheets.labels(codes, boxes, site)
+        made = parts.sheets().labels(codes, boxes, site)
         views = tuple(
             LabelView(each.title, each.lines, each.code, Markup(each.drawing))  # noqa: S704 - ours
             for each in made

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from hilum.domain.alerts import Telling
@@ -104,7 +105,7 @@ class WebParts:
     ingest_status: Callable[[], IngestStatus]
     settings: WebSettings = WebSettings()
     health: Callable[[], Sequence[HealthCheck]] = tuple
-    sheets: SheetReader | None = None
+    sheets: Callable[[], SheetReader] | None = None  # loaded when somebody asks
     shown: Callable[[], SettingsShown] | None = None
     try_channel: Callable[[str], None] | None = None  # sends a test, by name of channel
     see: Callable[[str], object] | None = None  # takes note of an alert, by id
@@ -113,6 +114,7 @@ class WebParts:
     """Called after a person changed something, so that what follows from it is worked out."""
     doors: Doors = Doors()
     ingest_http: TakeIn | None = None
+    compiled: Path | None = None  # folder for templates as they are run; they may go at any time
     kept: Kept = field(init=False)
     """Answers about many lots, kept until what they rest on changes."""
 

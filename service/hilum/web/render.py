@@ -1,9 +1,12 @@
 """Turns a context into a page."""
 
 import re
+from contextlib import suppress
+from importlib.metadata import version
 from pathlib import Path
 
 import jinja2
+from jinja2.bccache import Bucket
 from markupsafe import Markup, escape
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
@@ -43,7 +46,38 @@ def whole(text: str) -> Markup:
     return Markup(TOGETHER.sub(kept, str(escape(text))))  # noqa: S704 - escaped just now
 
 
-def environment(folder: Path, static_url: StaticUrls) -> jinja2.Environment:
+class Compiled(jinja2.FileSystemBytecodeCache):
+    """Templates as they are run, so that the first page need not wait until they are compiled.
+
+    A page never fails for want of room on the disk, nor for what the disk made of a file.
+    """
+
+    def load_bytecode(self, bucket: Bucket) -> None:
+        """Take what is there, if it can be read."""
+        try:
+            super().load_bytecode(bucket)
+        except Exception:  # noqa: BLE001 - whatever it is, the template is compiled again
+            bucket.reset()
+
+    def dump_bytecode(self, bucket: Bucket) -> None:
+        """Write it down, if that can be done."""
+        with suppress(OSError):
+            super().dump_bytecode(bucket)
+
+
+def compiled_in(folder: Path | None) -> Compiled | None:
+    """Keep compiled templates in a folder of the present version of the library; ``None``: not."""
+    if folder is None:
+        return None
+    place = folder / f"templates-{version('jinja2')}"
+    with suppress(OSError):
+        place.mkdir(parents=True, exist_ok=True, mode=0o700)
+    return Compiled(str(place))
+
+
+def environment(
+    folder: Path, static_url: StaticUrls, compiled: Path | None = None
+) -> jinja2.Environment:
     """Templates from a folder: everything escaped, and a misspelt name is an error."""
     env = jinja2.Environment(
         loader=jinja2.FileSystemLoader(folder),
@@ -51,6 +85,7 @@ def environment(folder: Path, static_url: StaticUrls) -> jinja2.Environment:
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        bytecode_cache=compiled_in(compiled),
     )
     env.globals["static"] = static_url
     env.filters["whole"] = whole

@@ -103,7 +103,7 @@ def order_file(parts: WebParts, suffix: str) -> Callable[..., Response]:
         )
         name = f"order-{plan.sow_on}{suffix}"
         return Response(
-            parts.sheets.order(found, suffix),
+            parts.sheets().order(found, suffix),
             media_type=FILE_TYPES[suffix],
             headers={"Content-Disposition": f'attachment; filename="{name}"'},
         )

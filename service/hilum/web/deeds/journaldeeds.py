@@ -105,7 +105,7 @@ def journal_file(parts: WebParts) -> Callable[..., Response]:
         found = parts.store.events(box=box or None, lot=lot or None, limit=EVERYTHING)
         events = [event for event in reversed(found) if chosen.holds(event)]
         return Response(
-            parts.sheets.journal(events),
+            parts.sheets().journal(events),
             media_type=FILE_TYPES[".csv"],
             headers={"Content-Disposition": 'attachment; filename="journal.csv"'},
         )
