@@ -12,7 +12,7 @@ from clock import Clock
 from message import senml, topic
 from mqtt import Link, LinkError, RefusedError, delays, tls
 from ring import Ring
-from sht4x import SensorError, Sht4x
+from sht4x import ADDRESS, SensorError, Sht4x
 
 TYPE_CHECKING = False  # for type checkers: a board has no module typing
 if TYPE_CHECKING:
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     Config = dict[str, Any]
 
-BATCH = 50  # readings in one message: some 4 kB
+BATCH = 50  # readings in one message: some 7 kB
 
 
 class Station:
@@ -107,7 +107,8 @@ class Station:
     def _connect(self) -> None:
         if self.link.stream is not None:
             return
-        name = "sensor-{}-{}".format(self.config["site"], self.config["sensor"])
+        # with a hyphen between them a-b/c and a/b-c would be one client, and cut each other's line
+        name = "sensor.{}.{}".format(self.config["site"], self.config["sensor"])
         user, password = self.config.get("user"), self.config.get("password")
         if not self.awake:
             self.link.connect(name, user, password)
@@ -159,7 +160,7 @@ def board(config: "Config") -> Station:
     scale, divider = config.get("battery_scale_v", 3.3), config.get("battery_divider", 1)
     return Station(
         config,
-        Sht4x(i2c),
+        Sht4x(i2c, config.get("address", ADDRESS)),
         Clock(set_clock=set_clock),
         Ring(config.get("folder", "kept"), config.get("files", 32)),
         Link(config["broker"], config.get("port", 8883), context),

@@ -172,12 +172,15 @@ class Link:
         self.stream = line
 
     def _write(self, data: bytes) -> None:
-        send = getattr(self.stream, "sendall", None) or self.stream.write
-        view = memoryview(data)
+        whole = getattr(self.stream, "sendall", None)
+        if whole is not None:
+            whole(data)
+            return
+        view = memoryview(data)  # over TLS MicroPython has only write, which may take a part
         while view:
-            done = send(view)
-            if done is None:  # sendall gives nothing, and sent everything
-                return
+            done = self.stream.write(view)
+            if not done:
+                raise OSError("the broker takes nothing")
             view = view[done:]
 
     def _packet(self) -> tuple[int, bytes]:

@@ -46,10 +46,15 @@ class Ring:
         self.last = names[-1] if names else 0
         self.count = self._whole(self.last)
         self.sent = max(self._read_sent(), self.first * PER_FILE)
+        if self.sent > self._end():  # flash lost what had been sent: new readings take its place
+            self.mark_sent(self._end())
 
     def __len__(self) -> int:
         """How many readings wait."""
-        return self.last * PER_FILE + self.count - self.sent
+        return self._end() - self.sent
+
+    def _end(self) -> int:
+        return self.last * PER_FILE + self.count
 
     def add(self, time_s: int, temp: int | None, humidity: int | None, battery: int | None) -> None:
         """Write one reading to flash; units as in message.py."""
@@ -65,21 +70,25 @@ class Ring:
             NO_VALUE if humidity is None else humidity,
             NO_VALUE if battery is None else battery,
         )
-        with open(self._path(self.last), "ab") as file:
-            file.write(body + struct.pack("<H", checksum(body)))
-            _to_flash(file)
+        try:
+            with open(self._path(self.last), "ab") as file:
+                file.write(body + struct.pack("<H", checksum(body)))
+                _to_flash(file)
+        except OSError:
+            self.count = self._whole(self.last)  # none, a part or all of it may stand there
+            raise
         self.count += 1
 
     def oldest(self, most: int) -> "tuple[list[Reading], int]":
         """Give up to ``most`` waiting readings, oldest first, and the place after them."""
         found: list[Reading] = []
         place = self.sent
-        end = self.last * PER_FILE + self.count
+        end = self._end()
         while place < end and len(found) < most:
             number, index = divmod(place, PER_FILE)
             data = self._read(number, index, most - len(found))
             if not data:  # the rest of this file was never written
-                place = (number + 1) * PER_FILE
+                place = min((number + 1) * PER_FILE, end)
                 continue
             for start in range(0, len(data), SIZE):
                 reading = unpacked(data[start : start + SIZE])
@@ -140,7 +149,7 @@ class Ring:
         if len(data) < 6 or struct.unpack("<H", data[4:])[0] != checksum(data[:4]):
             return 0
         place: int = struct.unpack("<I", data[:4])[0]
-        return min(place, self.last * PER_FILE + self.count)
+        return place
 
     def _path(self, number: int) -> str:
         return "{}/{:08d}.dat".format(self.folder, number)

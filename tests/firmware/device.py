@@ -21,7 +21,7 @@ import sht4x
 
 TYPE_CHECKING = False  # MicroPython has no module typing
 if TYPE_CHECKING:
-    from typing import Any
+    from typing import Any, BinaryIO
 
     from message import Reading
 
@@ -112,6 +112,86 @@ def waiting(folder: str, most: int, *, mark: bool = False, files: int = 32) -> "
     if mark:
         kept.mark_sent(place)
     return [list(reading) for reading in found]
+
+
+def stumble(folder: str, readings: "list[Any]", junk: int) -> "list[Any]":
+    """Keep readings, the first with an error on the way; gives what waits, and the rest."""
+    kept, real = ring.Ring(folder), ring._to_flash
+
+    def fail(file: "BinaryIO") -> None:
+        file.write(bytes(junk))
+        raise OSError(28)
+
+    ring._to_flash = fail
+    try:  # noqa: SIM105 - MicroPython has no contextlib
+        kept.add(*readings[0])
+    except OSError:
+        pass
+    ring._to_flash = real
+    for reading in readings[1:]:
+        kept.add(*reading)
+    found, place = kept.oldest(99)
+    kept.mark_sent(place)
+    return [[list(reading) for reading in found], len(kept)]
+
+
+def unreadable(folder: str, readings: "list[Any]") -> int:
+    """Keep readings, lose their file while running, and give how many are left to send."""
+    kept = ring.Ring(folder)
+    for reading in readings:
+        kept.add(*reading)
+    os.remove(folder + "/00000000.dat")  # noqa: PTH107 - MicroPython
+    found, place = kept.oldest(99)
+    assert not found
+    kept.mark_sent(place)
+    return len(kept)
+
+
+class Stream:
+    """A line that takes some bytes at a time, as over TLS on a board."""
+
+    def __init__(self, takes: "list[int | None]") -> None:
+        self.takes, self.data = takes, b""
+
+    def write(self, data: bytes) -> int | None:
+        """Take as much as is next."""
+        taken = self.takes.pop(0)
+        self.data += bytes(data[: taken or 0])
+        return taken
+
+    def close(self) -> None:
+        """Let go."""
+
+
+def written(data: str, takes: "list[int | None]") -> "list[object]":
+    """Write to such a line; gives what it has, and whether that went well."""
+    link = mqtt.Link("127.0.0.1", 9)
+    link.stream = stream = Stream(takes)
+    try:
+        link._write(data.encode())
+    except OSError:
+        return [stream.data.decode(), False]
+    return [stream.data.decode(), True]
+
+
+class Caller:
+    """A link that only notes as whom it connects."""
+
+    stream = None
+
+    def connect(self, name: str, user: str | None, password: str | None) -> None:
+        """Note the name."""
+        del user, password
+        self.name = name
+
+
+def client_id(site: str, sensor: str, folder: str) -> str:
+    """Under which name a sensor connects."""
+    config = {"site": site, "sensor": sensor, "broker": "", "port": 0}
+    one = station(config, folder, [UNSET], [])
+    one.link = caller = Caller()  # type: ignore[assignment]
+    one._connect()
+    return caller.name
 
 
 def now(seconds: float) -> int | None:
@@ -224,7 +304,8 @@ def boot(answers: "list[list[int] | None]", folder: str, *, joins: bool) -> "dic
         main.run()
     except SystemExit:
         pass
-    return {"told": machine.told, "waits": len(ring.Ring("kept"))}
+    asked = machine.bus.asked[:1]
+    return {"told": machine.told, "waits": len(ring.Ring("kept")), "asked": asked}
 
 
 def season(config: "dict[str, Any]", folder: str, days: "list[int]", note: str) -> str:

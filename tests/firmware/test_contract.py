@@ -13,6 +13,7 @@ import pytest
 
 from cli.conftest import Run, hilum
 from docs.test_docs import pages
+from hilum.bootstrap.broker_rules import Grant, allowed, grants_of
 from hilum.bootstrap.service import source_of
 from hilum.config import settings_from
 from hilum.domain.model import Reading, RejectReason
@@ -28,6 +29,7 @@ BROKER = NOTES.parent / "service" / "broker"
 CONTRACT = (NOTES / "README.md").read_text(encoding="utf-8")
 BLOCK = re.compile(r"^```(\w+)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 BLOCKS = BLOCK.findall(CONTRACT)
+SHELL = [text for language, text in BLOCKS if language == "sh"]
 AT_MS = 1_764_061_200_000  # the moment of the examples
 NOW = AT_MS + 2_000
 TUB = "home/tub-1"
@@ -98,7 +100,7 @@ def test_sending_without_a_broker(hilum: Run, tmp_path: Path) -> None:
     """The command of the text sends its example by HTTP and gets the answer of the table."""
     if shutil.which("curl") is None:
         pytest.skip("curl is not installed (Debian package curl)")
-    [command] = [text for language, text in BLOCKS if language == "sh"]
+    [command] = [text for text in SHELL if text.startswith("curl")]
     [make] = re.findall(r"`hilum (tokens add .+?)`", CONTRACT.replace("\n", " "))
     token = re.findall(r"\b[\w-]{20,}", hilum(*shlex.split(make)).out)[0]
     [promised] = re.findall(r"^\| 200 \| .*?`(\{.*?\})`", CONTRACT, re.MULTILINE)
@@ -111,6 +113,16 @@ def test_sending_without_a_broker(hilum: Run, tmp_path: Path) -> None:
             capture_output=True,
         )
     assert json.loads(done.stdout) == json.loads(promised)
+
+
+def test_rights_of_a_device_that_is_not_ours() -> None:
+    """The rules that the text adds let the device speak and its owner listen, and no more."""
+    [line] = re.findall(r"^(printf .+?) \|", "\n".join(SHELL), re.MULTILINE)
+    rules = subprocess.run(["sh", "-c", line], check=True, capture_output=True, text=True).stdout
+    device, owner = (list(grants_of(rules, user, "")) for user in ("bed", "me"))
+    speak, listen = Grant("write", "garden/bed/temperature"), Grant("read", "shed/+/+/state")
+    assert (allowed(device, speak), allowed(device, listen)) == (True, False)
+    assert (allowed(owner, speak), allowed(owner, listen)) == (False, True)
 
 
 def test_plain_numbers() -> None:

@@ -134,7 +134,7 @@ def test_a_false_broker_gets_nothing(
     folder = str(tmp_path / "kept")
     assert device("turn", config=config, folder=folder, seconds=START) == 1
     log = (broker.folder / "log").read_text(encoding="utf-8")
-    assert "sensor-home-tub-1" not in log
+    assert "sensor.home.tub-1" not in log
 
 
 def broker_folder(tmp_path: Path) -> Path:

@@ -134,6 +134,51 @@ def test_a_lost_note_of_what_was_sent(device: Device, tmp_path: Path, note: byte
     assert device("waiting", folder=str(folder), most=99) == READINGS[:9]
 
 
+@pytest.mark.parametrize("junk", [0, 5])
+def test_a_write_that_fails_costs_nothing_else(device: Device, tmp_path: Path, junk: int) -> None:
+    """After an error of the flash a running sensor finds what it kept before and after it."""
+    folder = str(tmp_path / "kept")
+    device("keep", folder=folder, readings=READINGS[:2])
+    assert device("stumble", folder=folder, readings=READINGS[2:5], junk=junk) == [READINGS[:5], 0]
+    assert device("waiting", folder=folder, most=99) == []
+
+
+def test_a_note_that_is_ahead_hides_nothing(device: Device, tmp_path: Path) -> None:
+    """When flash lost records that had been sent, those that take their place are still sent."""
+    folder = tmp_path / "kept"
+    device("keep", folder=str(folder), readings=READINGS[:5])
+    device("waiting", folder=str(folder), most=99, mark=True)
+    path = folder / "00000000.dat"
+    path.write_bytes(path.read_bytes()[: 3 * 12])
+    device("keep", folder=str(folder), readings=READINGS[5:6])
+    assert device("waiting", folder=str(folder), most=99) == READINGS[5:6]
+
+
+def test_a_file_that_is_gone_ends_nothing(device: Device, tmp_path: Path) -> None:
+    """A sensor that stays awake goes on when the file it writes to cannot be read."""
+    assert device("unreadable", folder=str(tmp_path / "kept"), readings=READINGS[:3]) == 0
+
+
+@pytest.mark.parametrize(
+    ("takes", "answer"),
+    [([3, 3, 1], ["seven b", True]), ([3, None], ["sev", False]), ([3, 0], ["sev", False])],
+)
+def test_a_line_that_takes_a_part(
+    device: Device, takes: list[int | None], answer: list[object]
+) -> None:
+    """The rest is written too; a line that takes nothing is an error, not a success."""
+    assert device("written", data="seven b", takes=takes) == answer
+
+
+def test_no_two_sensors_are_one_client(device: Device, tmp_path: Path) -> None:
+    """Two clients of one name cut each other's line (MQTT 3.1.1, 3.1.4-2)."""
+    names = {
+        device("client_id", site=site, sensor=sensor, folder=str(tmp_path / "kept"))
+        for site, sensor in (("home-tub", "1"), ("home", "tub-1"))
+    }
+    assert len(names) == 2
+
+
 def test_a_full_flash_gives_up_the_oldest(device: Device, tmp_path: Path) -> None:
     """With room for two files the oldest file goes when a third is begun."""
     folder = str(tmp_path / "kept")
@@ -240,7 +285,14 @@ def test_a_board_without_a_network(device: Device, tmp_path: Path) -> None:
     """Without a network each turn keeps one reading more, and sleeps."""
     for turn in (1, 2):
         found = boot(device, tmp_path, joins=False, join_s=0)
-        assert found == {"told": [*PARTS, SLEEP], "waits": turn}
+        assert (found["told"], found["waits"]) == ([*PARTS, SLEEP], turn)
+
+
+@pytest.mark.parametrize("changes", [{}, {"address": 0x45}])
+def test_the_address_of_the_sensor(device: Device, tmp_path: Path, changes: dict[str, int]) -> None:
+    """The family comes with several addresses, 0x44 being the usual one (data sheet)."""
+    found = boot(device, tmp_path, joins=False, join_s=0, **changes)
+    assert found["asked"] == [[changes.get("address", 0x44), [0xFD]]]
 
 
 @pytest.mark.parametrize("fault", [{"answers": [None]}, {"ca_file": "none.der"}])
