@@ -12,7 +12,7 @@ from hilum.domain.model import MS_PER_DAY, Box, Event, EventType, Sensor
 from hilum.domain.ports import Store
 from hilum.keeping.watching.alerts import see
 from hilum.keeping.watching.asitwas import AsItWas
-from hilum.keeping.watching.past import keep_past, watch_past
+from hilum.keeping.watching.past import LOOK_MS, keep_past, watch_past
 from hilum.stores.memory import MemoryStore
 from hilum.stores.sqlite import SqliteStore
 from keeping.watching import HOUR, SENSOR, T0, Small
@@ -28,7 +28,7 @@ def undated(store: Store, box: Box, now_ms: int) -> float | None:
 
 
 def lived(*, watched: bool) -> Small:
-    """Two dry days, two damp ones, two dry ones; looked at once an hour, or never."""
+    """Two dry days, two damp ones, two dry ones; looked at every two hours, or never."""
     small = Small()
     small.place(from_ms=T0)
     for days, rh_pct in ((2, 25.0), (2, 40.0), (2, 25.0)):
@@ -37,7 +37,7 @@ def lived(*, watched: bool) -> Small:
                 at_ms = small.clock.time_ms + (minute + 1) * 60_000
                 small.report_at(at_ms, 18.0 + 0.01 * (minute % 20), rh_pct)
             small.clock.time_ms += HOUR
-            if watched:
+            if watched and (small.clock.time_ms - T0) % LOOK_MS == 0:
                 small.store.refresh_tiers({SENSOR: T0})
                 small.engine.round()
     small.store.refresh_tiers({SENSOR: T0})
@@ -50,7 +50,7 @@ def past() -> AsItWas:
     return gone_over(lived(watched=False).store)
 
 
-def gone_over(store: Store, span: tuple[int, int] = (T0 + HOUR, END + 1)) -> AsItWas:
+def gone_over(store: Store, span: tuple[int, int] = (T0 + LOOK_MS, END + 1)) -> AsItWas:
     """Go over a past to its end."""
     past = AsItWas(store)
     for _ in watch_past(past, UTC, undated, span):
@@ -74,7 +74,7 @@ def test_the_journal_tells_it_and_nobody_else(past: AsItWas) -> None:
 
     damp = [e for e in store.events() if dict(e.data).get("rule") == "damp"]
     assert [dict(event.data)["step"] for event in damp] == ["cleared", "raised"]
-    assert DAMP_DAY + 3 * HOUR <= damp[1].time_ms <= DAMP_DAY + 4 * HOUR
+    assert DAMP_DAY + 3 * HOUR <= damp[1].time_ms <= DAMP_DAY + 3 * HOUR + LOOK_MS
     assert store.notices() == []
     assert store.alerts(open_only=True) == []
 
@@ -83,7 +83,7 @@ def test_somebody_took_note() -> None:
     """What was raised by a moment of note is seen from then on, and over later all the same."""
     past = AsItWas(lived(watched=False).store)
     noted_ms = DAMP_DAY + 12 * HOUR
-    for _ in watch_past(past, UTC, undated, (T0 + HOUR, END), (noted_ms,)):
+    for _ in watch_past(past, UTC, undated, (T0 + LOOK_MS, END), (noted_ms,)):
         pass
 
     damp = next(alert for alert in past.alerts() if alert.rule == "damp")
@@ -123,7 +123,7 @@ def empty(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Store]:
 
 def test_the_alert_of_the_present_gets_its_past(empty: Store) -> None:
     """An alert open now that was open at the end of the past keeps its name, and began then."""
-    until = (T0 + HOUR, DAMP_DAY + 12 * HOUR)
+    until = (T0 + LOOK_MS, DAMP_DAY + 12 * HOUR)
     past = gone_over(lived(watched=False).store, until)
     now = next(c for c in past.changes if c.alert.rule == "damp" and c.event is not None)
     empty.change_alerts(
@@ -140,7 +140,7 @@ def test_the_alert_of_the_present_gets_its_past(empty: Store) -> None:
 
 def test_what_somebody_saw_in_the_present_stays_seen(empty: Store) -> None:
     """Note that was taken of an alert now is not lost when its past comes to it."""
-    past = gone_over(lived(watched=False).store, (T0 + HOUR, DAMP_DAY + 12 * HOUR))
+    past = gone_over(lived(watched=False).store, (T0 + LOOK_MS, DAMP_DAY + 12 * HOUR))
     now = next(c for c in past.changes if c.alert.rule == "damp" and c.event is not None)
     empty.change_alerts([replace(now, alert=replace(now.alert, id="of-now"), was=None, event=None)])
     see(empty, "of-now", END)

@@ -10,7 +10,7 @@ from dataclasses import replace
 from datetime import tzinfo
 
 from hilum.domain.alerts import AlertChange, AlertState
-from hilum.domain.model import MS_PER_DAY, MS_PER_HOUR, Box
+from hilum.domain.model import MS_PER_HOUR
 from hilum.domain.ports import Store
 from hilum.keeping.watching.alerts import AlertEngine, see
 from hilum.keeping.watching.asitwas import AsItWas
@@ -19,11 +19,12 @@ from hilum.keeping.watching.pace import Paces
 from hilum.keeping.watching.scene import Slow, about
 from hilum.keeping.watching.watch import Watch
 
-LOOK_MS = MS_PER_HOUR
-"""The past is looked at once an hour: what came and went within one is not seen."""
+LOOK_MS = 2 * MS_PER_HOUR
+"""The past is looked at every two hours: what came and went in between is not seen."""
 
-SELDOM_MS = 6 * MS_PER_HOUR
-"""So rarely at what is costly: the health of sensors, and seed that must not freeze."""
+SELDOM = 6
+"""What is costly is looked at so many times more rarely than in the present: the health of sensors
+every six hours, desiccant every 36, the loss of life every six days."""
 
 
 def watch_past(
@@ -33,7 +34,7 @@ def watch_past(
     span: tuple[int, int],
     seen_ms: Sequence[int] = (),
 ) -> Iterator[int]:
-    """Go over a past hour by hour; the steps are found in its ``changes``.
+    """Go over a past, every ``LOOK_MS``; the steps are found in its ``changes``.
 
     Parameters
     ----------
@@ -56,9 +57,9 @@ def watch_past(
     watch = Watch(
         past.store,
         zone,
-        _once_a_day(desiccant),
+        desiccant,
         pause_ms=2 * LOOK_MS,
-        slow=Slow(SELDOM_MS),
+        slow=Slow(SELDOM),
         paces=Paces(past.store, by_arrival=False),
     )
     engine = AlertEngine(past.store, past, watch)
@@ -76,19 +77,6 @@ def _take_note(past: AsItWas) -> None:
     for alert in past.alerts(open_only=True):
         if alert.state is AlertState.RAISED:
             see(past.store, alert.id, past.moment_ms)
-
-
-def _once_a_day(find: Desiccant) -> Desiccant:
-    """Ask about the desiccant of a box once a day: it lasts for weeks, and asking is costly."""
-    kept: dict[str, tuple[int, float | None]] = {}
-
-    def asked(store: Store, box: Box, now_ms: int) -> float | None:
-        day = now_ms // MS_PER_DAY
-        if box.slug not in kept or kept[box.slug][0] != day:
-            kept[box.slug] = day, find(store, box, now_ms)
-        return kept[box.slug][1]
-
-    return asked
 
 
 def keep_past(store: Store, changes: Sequence[AlertChange]) -> int:

@@ -28,12 +28,12 @@ class Slow:
 
     Parameters
     ----------
-    least_ms : int
-        It remembers for so long at least.
+    times : int
+        It remembers for so many times as long as it is asked to.
     """
 
-    def __init__(self, least_ms: int = 0) -> None:
-        self._least_ms = least_ms
+    def __init__(self, times: int = 1) -> None:
+        self._times = times
         self._kept: dict[tuple[object, ...], tuple[int, object]] = {}
         self._based_on: object = None
 
@@ -46,7 +46,7 @@ class Slow:
     def get(self, name: tuple[object, ...], now_ms: int, every_ms: int, make: Callable[[], T]) -> T:
         """Give what was made at most so long ago, or make it."""
         kept = self._kept.get(name)
-        if kept is None or not 0 <= now_ms - kept[0] < max(every_ms, self._least_ms):
+        if kept is None or not 0 <= now_ms - kept[0] < every_ms * self._times:
             kept = self._kept[name] = (now_ms, make())
         return cast("T", kept[1])
 
