@@ -6,6 +6,7 @@ import pytest
 
 from hilum.keeping.overview import Freshness
 from hilum.web.render import whole
+from hilum.web.reviews import times_words
 from hilum.web.views.format import (
     Style,
     ago,
@@ -14,6 +15,7 @@ from hilum.web.views.format import (
     freshness_words,
     number,
     pct,
+    plain,
     sentence_list,
     span_pct,
 )
@@ -117,3 +119,31 @@ def test_no_line_ends_within_a_date_or_before_a_unit() -> None:
         'at <span class="one">−18 °C</span> &lt;b&gt; and <span class="one">21 %</span> by '
         '<span class="one">2027-02-13</span>'
     )
+
+
+@pytest.mark.parametrize(
+    ("amount", "words"),
+    [(180.0, "180"), (23.0, "23"), (12.34, "12.3"), (2.47, "2.5"), (5.0, "5"), (0.04, "0.04")],
+)
+def test_amounts_have_no_decimal_that_says_nothing(amount: float, words: str) -> None:
+    """A whole number stands without decimals; a pinch of fine seed is not nothing."""
+    assert plain(amount) == words
+
+
+@pytest.mark.parametrize(
+    ("now", "before", "words"),
+    [
+        (0.0148, 0.0054, "2.7 times"),
+        (0.05, 0.002, "25 times"),
+        (0.0100, 0.0102, "about the same"),
+        (0.002, 0.004, "0.5 times"),
+        (0.01, None, "—"),
+        (0.01, 0.0, "—"),
+        (None, 0.01, "—"),
+    ],
+)
+def test_ageing_stands_beside_that_of_the_year_before(
+    now: float | None, before: float | None, words: str
+) -> None:
+    """How many times as fast, by division; nothing where either year is not known."""
+    assert times_words(now, before)[0] == words

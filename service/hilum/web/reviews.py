@@ -10,6 +10,7 @@ from starlette.responses import Response
 
 from hilum.domain.model import MS_PER_DAY
 from hilum.keeping.seasons.review import (
+    LOSS_UNIT,
     MOST_EVENTS,
     Change,
     Review,
@@ -138,8 +139,20 @@ def _week(week: Week, style: Style) -> str:
 
 
 def _change(change: Change) -> Fact:
+    if change.unit == LOSS_UNIT:
+        return Fact(change.what.capitalize(), *times_words(change.now, change.before))
     unit = f"{NBSP}{change.unit}" if change.unit else ""
     now, before = (
         UNKNOWN if value is None else f"{value:.3g}{unit}" for value in (change.now, change.before)
     )
     return Fact(change.what.capitalize(), now, f"the year before: {before}")
+
+
+def times_words(now: float | None, before: float | None) -> tuple[str, str]:
+    """Say how many times faster seed aged than a year before; its unit would tell nobody much."""
+    if now is None or not before:
+        return UNKNOWN, "the year before is not known"
+    times = now / before
+    if 0.95 <= times <= 1.05:
+        return "about the same", "as the year before"
+    return f"{times:.0f} times" if times >= 10 else f"{times:.2g} times", "that of the year before"

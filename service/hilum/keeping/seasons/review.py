@@ -23,6 +23,7 @@ from hilum.domain.model import (
     Ints,
     LedgerRows,
     Lot,
+    Wrap,
 )
 from hilum.domain.ports import Store
 from hilum.keeping.lots.snapshot import Snapshot
@@ -43,6 +44,15 @@ LEAST_WEEK_HOURS = 84
 EXAMPLE_PCT = 90.0
 """Loss is also told as what becomes of seed that germinates so well."""
 
+IN_WRAP = {
+    Wrap.OPEN: "lying open",
+    Wrap.PAPER: "in paper",
+    Wrap.POLY: "in a poly bag",
+    Wrap.FOIL: "in foil",
+    Wrap.JAR: "in a jar",
+}
+
+LOSS_UNIT = "probits in 30 days"
 MOST_EVENTS = 100_000
 
 
@@ -229,9 +239,9 @@ def beside(now: Review, before: Review) -> tuple[Change, ...]:
     earlier = {(loss.kind, loss.wrap): loss for loss in before.losses}
     for loss in now.losses:
         other = earlier.get((loss.kind, loss.wrap))
-        what = f"loss of {loss.common} in {loss.wrap}"
+        what = f"loss of {loss.common} {IN_WRAP[Wrap(loss.wrap)]}"
         was = None if other is None else _monthly(other)
-        rows.append(Change(what, "probits in 30 days", _monthly(loss), was))
+        rows.append(Change(what, LOSS_UNIT, _monthly(loss), was))
     return tuple(rows)
 
 
@@ -347,8 +357,8 @@ def _kind_loss(name: tuple[str, str], lots: int, first: LedgerRows, last: Ledger
     except UnknownNameError:
         common = name[0]
     words = (
-        f"{common} in {name[1]}: seed that germinated {EXAMPLE_PCT:.0f} % would germinate about "
-        f"{after:.0f} % after it"
+        f"{common} {IN_WRAP[Wrap(name[1])]}: seed that germinated {EXAMPLE_PCT:.0f} % would "
+        f"germinate about {after:.0f} % after it"
     )
     if wet >= 0.5:
         words += (

@@ -12,7 +12,7 @@ from hilum.web.deeds.typed import Typed
 from hilum.web.guard.csrf import Form
 from hilum.web.parts import WebParts
 from hilum.web.views.contexts import FormPage
-from hilum.web.views.format import NBSP, iso_day, number
+from hilum.web.views.format import NBSP, iso_day, number, plain
 from hilum.web.views.lots import kind_name, lot_url
 from hilum.web.views.pieces import Fact, Field, FormView, Link, Option
 
@@ -33,7 +33,7 @@ def _about(lot: Lot, title: str, view: FormView, *intro: str) -> FormPage:
     if lot.seeds is not None:
         facts.append(Fact("Seeds", number(lot.seeds)))
     if lot.grams is not None:
-        facts.append(Fact("Weight", f"{number(lot.grams, 1)}{NBSP}g"))
+        facts.append(Fact("Weight", f"{plain(lot.grams)}{NBSP}g"))
     back = Link(f"Lot {lot.code}", lot_url(lot.code))
     return FormPage(title, back, view, intro, tuple(facts))
 

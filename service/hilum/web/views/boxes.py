@@ -30,8 +30,8 @@ from hilum.web.views.format import (
     count_word,
     freshness_words,
     iso_utc,
-    number,
     pct,
+    plain,
     sentence_list,
     span_pct,
 )
@@ -265,7 +265,7 @@ def box_facts(
         ),
     ]
     if box.volume_l is not None:
-        facts.append(Fact("Volume", f"{number(box.volume_l, 1)}{NBSP}L"))
+        facts.append(Fact("Volume", f"{plain(box.volume_l)}{NBSP}L"))
     standing = [p for p in placements if p.to_ms is None or p.to_ms > now_ms]
     facts += [
         Fact(f"Sensor {ROLE_WORDS[p.role]}", p.sensor, f"since {style.day(p.from_ms)}")

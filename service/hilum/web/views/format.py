@@ -62,6 +62,11 @@ def number(value: float, digits: int = 0) -> str:
     return text.replace("-", "−")
 
 
+def plain(value: float) -> str:
+    """Write an amount: two figures at least where it is small, and no decimal that says nothing."""
+    return f"{value:.2g}" if abs(value) < 10 else number(value, 1).removesuffix(".0")
+
+
 def pct(value: float | None, digits: int = 0) -> str:
     """Per cent, by default without decimals."""
     return UNKNOWN if value is None else f"{number(value, digits)}{NBSP}%"

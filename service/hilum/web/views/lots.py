@@ -17,7 +17,7 @@ from hilum.science.posterior import Band
 from hilum.web.parts import WebParts
 from hilum.web.views import outlook as view
 from hilum.web.views.contexts import LotPage, LotRow, LotsPage, StayRow, TestRow
-from hilum.web.views.format import NBSP, UNKNOWN, Style, count, iso_day, number, pct
+from hilum.web.views.format import NBSP, UNKNOWN, Style, count, iso_day, number, pct, plain
 from hilum.web.views.life import life_chart
 from hilum.web.views.pieces import Choice, Fact, Link, Said
 from hilum.web.views.records import journal_days
@@ -265,7 +265,7 @@ def label_facts(lot: Lot) -> tuple[Fact, ...]:
     if lot.seeds is not None:
         facts.append(Fact("Seeds", number(lot.seeds)))
     if lot.grams is not None:
-        facts.append(Fact("Weight", f"{number(lot.grams, 1)}{NBSP}g"))
+        facts.append(Fact("Weight", f"{plain(lot.grams)}{NBSP}g"))
     if lot.prepared:
         facts.append(Fact("Prepared", ", ".join(lot.prepared)))
     if lot.note:

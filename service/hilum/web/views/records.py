@@ -276,7 +276,7 @@ def sensors_page(
         counts=(
             Fact("Messages since the start", f"{status.received}"),
             Fact("Readings kept", f"{status.stored}"),
-            Fact("Refused", f"{status.rejected}"),
+            Fact("Refused since the start", f"{status.rejected}"),
             Fact("Waiting to be written", f"{status.waiting}"),
         ),
         unclaimed=tuple(row for row in rows if row.place is None),
