@@ -106,11 +106,15 @@ def holds_words(wanted: Rule, box: Box | None, settings: Settings) -> str:
         first = f"Told {over} its limit: {wanted.limit_words}"
         end = f"{wanted.band:g} {unit} {back} it" if wanted.band else "there"
     else:
-        first = f"Told {over} {limits.limit:g} {unit}"
-        end = f"at {limits.release:g} {unit}"
+        first = f"Told {over} {_amount(limits.limit, unit)}"
+        end = f"at {_amount(limits.release, unit)}"
     lasts = f", once it has lasted {span(limits.dwell_s)}" if limits.dwell_s else ", at once"
     again = f"Reminder after {span(limits.repeat_s)}." if limits.repeat_s else "No reminders."
     return f"{first}{lasts}. Over {end}. {again}"
+
+
+def _amount(value: float, unit: str) -> str:
+    return f"{value:g} {unit.removesuffix('s') if value == 1 else unit}"
 
 
 def usual(wanted: Rule, box: Box | None, settings: Settings) -> tuple[str, str, str, str]:
