@@ -43,16 +43,29 @@ class Clock:
         count = int(self.seconds()) + self.offset
         return count if count >= EARLIEST else None
 
-    def ask(self, host: str, port: int = PORT, timeout_s: float = 3) -> bool:
-        """Set the clock by NTP; tell whether that went well."""
-        true = ntp_time(host, port, timeout_s)
-        if true is None:
-            return False
+    def set(self, true: int) -> None:
+        """Set the clock to seconds since 1970 UTC."""
         if self.set_clock is not None:
             self.set_clock(true)
         else:
             self.offset = true - int(self.seconds())
-        return True
+
+
+def stretched(time_s: int, start: int, wrong: int, true: int) -> int:
+    """Time of a reading by the true clock, when the board's own ran evenly too fast or too slow.
+
+    Parameters
+    ----------
+    time_s
+        Time by the board's clock [s], as the others.
+    start
+        When both still agreed: the first reading that waits.
+    wrong, true
+        The same moment by the board's clock and by the true one.
+    """
+    if wrong <= start or true <= start:  # they never agreed
+        return time_s + true - wrong
+    return start + (time_s - start) * (true - start) // (wrong - start)
 
 
 def ntp_time(host: str, port: int = PORT, timeout_s: float = 3) -> int | None:

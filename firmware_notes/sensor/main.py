@@ -8,7 +8,7 @@ import json
 import time
 
 from battery import volts
-from clock import Clock
+from clock import Clock, ntp_time, stretched
 from message import senml, topic
 from mqtt import Link, LinkError, RefusedError, delays, tls
 from ring import Ring
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
     Config = dict[str, Any]
 
+COARSE_S = 300  # a clock further off than this has run by itself for long (our choice)
 BATCH = 50  # readings in one message: some 7 kB
 
 
@@ -59,6 +60,7 @@ class Station:
         self.topic = topic(config["site"], config["sensor"])
         self.status = topic(config["site"], config["sensor"], "status")
         self.undated: Reading | None = None  # a reading without a time: worth something only now
+        self.skew: tuple[int, int, int] | None = None  # see clock.stretched
 
     def measure(self) -> None:
         """Measure and keep; a sensor that fails leaves a gap, which is the truth."""
@@ -78,6 +80,27 @@ class Station:
             self.undated = (None,) + reading
         else:
             self.ring.add(now, *reading)
+
+    def learn(self, true: int) -> None:
+        """Take in the true time.
+
+        After weeks without a network the readings that wait bear times that are hours off, and
+        some may lie in the future, where the service takes none. They are put right as they are
+        sent; the clock is set only after that, so that all of them were dated by the same one.
+        """
+        now = self.clock.now()
+        first = self.ring.oldest(1)[0]
+        self.skew = None
+        if now is None or not first or abs(true - now) <= COARSE_S:
+            self.clock.set(true)
+        else:
+            self.skew = (first[0][0] or 0, now, true)
+
+    def _set_late(self) -> None:
+        now = self.clock.now()
+        if self.skew is not None and now is not None:
+            self.clock.set(now + self.skew[2] - self.skew[1])
+        self.skew = None
 
     def due(self) -> bool:
         """Whether it is time to send: every few readings, so that a failure waits as long."""
@@ -123,9 +146,12 @@ class Station:
             self.link.publish(self.topic, senml([reading]))
         while len(self.ring):
             readings, place = self.ring.oldest(self.config.get("batch", BATCH))
+            if self.skew is not None:
+                readings = [(stretched(one[0] or 0, *self.skew),) + one[1:] for one in readings]
             if readings:
                 self.link.publish(self.topic, senml(readings))
             self.ring.mark_sent(place)
+        self._set_late()
 
     def _goodbye(self) -> None:
         if not self.awake:
@@ -192,7 +218,9 @@ def wake(station: Station, go_online: "Callable[[], bool]") -> None:
         print("not sent: no network")
         return
     server = station.config.get("time_server", "pool.ntp.org")
-    station.clock.ask(server, station.config.get("time_port", 123))
+    true = ntp_time(server, station.config.get("time_port", 123))
+    if true is not None:
+        station.learn(true)
     station.send()
 
 

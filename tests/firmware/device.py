@@ -179,10 +179,25 @@ class Caller:
 
     stream = None
 
+    def __init__(self, *, fails: bool = False) -> None:
+        self.fails = fails
+
     def connect(self, name: str, user: str | None, password: str | None) -> None:
         """Note the name."""
         del user, password
         self.name = name
+        self.sent: list[Any] = []
+
+    def publish(self, topic: str, payload: bytes) -> None:
+        """Keep what is said, but for the first time."""
+        del topic
+        if self.fails:
+            self.fails = False
+            raise mqtt.LinkError("cut")
+        self.sent += json.loads(payload)
+
+    def disconnect(self) -> None:
+        """Go."""
 
 
 def client_id(site: str, sensor: str, folder: str) -> str:
@@ -194,6 +209,20 @@ def client_id(site: str, sensor: str, folder: str) -> str:
     return caller.name
 
 
+def drifted(folder: str, times: "list[int]", wrong: int, true: int) -> "dict[str, Any]":
+    """Send readings of these times when the board's clock says ``wrong``; gives times and clock."""
+    config = {"site": "home", "sensor": "tub-1", "broker": "", "port": 0, "retry_first_s": 0}
+    one = station(config, folder, [wrong], [])
+    for time_s in times:
+        one.ring.add(time_s, 2000, 3000, None)
+    one.link = caller = Caller(fails=True)  # type: ignore[assignment]
+    one.learn(true)
+    assert one.send()
+    base = caller.sent[0]["bt"]
+    found = [base + each.get("t", 0) for each in caller.sent if each["n"] == "humidity"]
+    return {"times": found, "clock": one.clock.now()}
+
+
 def now(seconds: float) -> int | None:
     """What a clock makes of the board's own count."""
     return clock.Clock(lambda: seconds).now()
@@ -202,7 +231,10 @@ def now(seconds: float) -> int | None:
 def ask(port: int, timeout_s: float = 2) -> "list[int | bool | None]":
     """Ask a time server from a board that was never set."""
     watch = clock.Clock(lambda: UNSET)
-    return [watch.now(), watch.ask("127.0.0.1", port, timeout_s), watch.now()]
+    before, true = watch.now(), clock.ntp_time("127.0.0.1", port, timeout_s)
+    if true is not None:
+        watch.set(true)
+    return [before, true is not None, watch.now()]
 
 
 def pauses(count: int, first_s: float, most_s: float, draw: float) -> "list[float]":

@@ -6,6 +6,7 @@ import struct
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -179,6 +180,28 @@ def test_no_two_sensors_are_one_client(device: Device, tmp_path: Path) -> None:
     assert len(names) == 2
 
 
+HOUR, WEEK = 3600, 604_800
+
+
+@pytest.mark.parametrize(
+    ("wrong", "true", "times"),
+    [
+        (AT + 101 * HOUR, AT + 100 * HOUR, [AT, AT + 50 * HOUR, AT + 100 * HOUR]),  # 1 % fast
+        (AT + 101 * HOUR, AT + 101 * HOUR + 300, None),  # as good as right
+        (AT + 101 * HOUR, AT + 202 * HOUR, [AT, AT + 101 * HOUR, AT + 202 * HOUR]),  # half as fast
+        (AT + 101 * HOUR, AT - WEEK, None),  # it was wrong from the start: all move alike
+    ],
+)
+def test_a_clock_that_ran_by_itself_for_days(
+    device: Device, tmp_path: Path, wrong: int, true: int, times: list[int] | None
+) -> None:
+    """Readings kept through an outage are dated by the true time, none in the future."""
+    kept = [AT, AT + 101 * HOUR // 2, AT + 101 * HOUR]
+    found = device("drifted", folder=str(tmp_path / "kept"), times=kept, wrong=wrong, true=true)
+    shift = true - wrong if true < AT else 0
+    assert found == {"times": times or [one + shift for one in kept], "clock": true}
+
+
 def test_a_full_flash_gives_up_the_oldest(device: Device, tmp_path: Path) -> None:
     """With room for two files the oldest file goes when a third is begun."""
     folder = str(tmp_path / "kept")
@@ -270,10 +293,12 @@ def boot(device: Device, folder: Path, *, joins: bool = True, **changes: object)
 
 def test_a_turn_of_a_board(device: Device, tmp_path: Path) -> None:
     """A board measures, keeps, sets its clock once it is online, and sleeps until the next turn."""
-    with time_server(ntp(AT + 2_208_988_800)) as port:
+    true = datetime.now(UTC).replace(microsecond=0) + timedelta(seconds=60)
+    with time_server(ntp(int(true.timestamp()) + 2_208_988_800)) as port:
         found = boot(device, tmp_path, time_port=port)
-    # 2025-11-25T09:00:00Z, a Tuesday; boards count weekdays from Monday, 0
-    assert found["told"] == [*PARTS, ["clock", [2025, 11, 25, 1, 9, 0, 0, 0]], SLEEP]
+    when = true.timetuple()  # boards count weekdays from Monday, 0
+    board = [*when[:3], when.tm_wday, *when[3:6], 0]
+    assert found["told"] == [*PARTS, ["clock", board], SLEEP]
     assert found["waits"] == 1
     [[_, temp, humidity, battery]] = device("waiting", folder=str(tmp_path / "kept"), most=9)
     word = 0xBEEF / 65535
