@@ -32,7 +32,8 @@ def measure(path: Path) -> list[Row]:
 
         def draw(days: float) -> None:
             start_ms, end_ms = last_ms - int(days * MS_PER_DAY), last_ms + 1
-            decimate(box_history(store, box, start_ms, end_ms), start_ms, end_ms, BUCKETS)
+            found = box_history(store, box, start_ms, end_ms, BUCKETS)
+            decimate(found, start_ms, end_ms, BUCKETS)
 
         years = (last_ms - first_ms) / MS_PER_DAY / 365.25
         spans = {"day": 1.0, "month": 30.0, "year": 365.0, "all": years * 365.25}

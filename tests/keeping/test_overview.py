@@ -200,9 +200,12 @@ def test_no_moisture_is_stated_below_freezing() -> None:
 
 
 def test_tiers_follow_the_span() -> None:
-    """A week is raw, a year is hours, ten years are days."""
+    """A week is raw, a year is hours, ten years are days; on few pixels a year is days, too."""
     tiers = [tier_for(days * MS_PER_DAY) for days in (1, 7, 30, 366, 3650)]
     assert tiers == [Tier.RAW, Tier.RAW, Tier.HOUR, Tier.HOUR, Tier.DAY]
+    drawn_small = [tier_for(days * MS_PER_DAY, 480) for days in (1, 30, 240, 241, 366)]
+    assert drawn_small == [Tier.RAW, Tier.HOUR, Tier.HOUR, Tier.DAY, Tier.DAY]
+    assert tier_for(401 * MS_PER_DAY, 4000) is Tier.DAY
 
 
 @pytest.mark.parametrize(("days", "tier", "rows"), [(5, Tier.RAW, 240), (30, Tier.HOUR, 480)])

@@ -41,8 +41,8 @@ SETTLE_DAYS = 21
 """Readings from this long before are followed so that the moisture's start no longer matters: about
 five time constants of small seed in paper."""
 
-RAW_DAYS, HOUR_DAYS = 8, 400
-"""Longest span drawn from raw readings, and from hours; longer ones are drawn from days."""
+RAW_DAYS, WIDE = 8, 800
+"""Longest span drawn from raw readings, and pixels beyond which nothing is drawn more finely."""
 
 
 class Freshness(StrEnum):
@@ -249,14 +249,14 @@ def box_extent(store: Store, box: Box, now_ms: int) -> tuple[int, int] | None:
     return min(first for first, _ in bounds), max(last for _, last in bounds)
 
 
-def tier_for(span_ms: int) -> Tier:
-    """Choose how fine a history of this length is read."""
+def tier_for(span_ms: int, width: int = WIDE) -> Tier:
+    """Choose how fine a history of this length is read: days, once they fill half the pixels."""
     if span_ms <= RAW_DAYS * MS_PER_DAY:
         return Tier.RAW
-    return Tier.HOUR if span_ms <= HOUR_DAYS * MS_PER_DAY else Tier.DAY
+    return Tier.HOUR if 2 * span_ms <= min(width, WIDE) * MS_PER_DAY else Tier.DAY
 
 
-def box_history(store: Store, box: Box, start_ms: int, end_ms: int) -> History:
+def box_history(store: Store, box: Box, start_ms: int, end_ms: int, width: int = WIDE) -> History:
     """Give conditions in a box over a span, as fine as the span deserves.
 
     Parameters
@@ -267,8 +267,10 @@ def box_history(store: Store, box: Box, start_ms: int, end_ms: int) -> History:
         The box.
     start_ms, end_ms : int
         The span, start <= time < end.
+    width : int
+        Pixels it is drawn on.
     """
-    tier = tier_for(end_ms - start_ms)
+    tier = tier_for(end_ms - start_ms, width)
     settle_ms = start_ms - SETTLE_DAYS * MS_PER_DAY
     by_day = tier is Tier.DAY
     summary = _hours(store, box.slug, settle_ms, end_ms, by_day=by_day)

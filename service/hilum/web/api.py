@@ -156,7 +156,7 @@ def api_router(parts: WebParts) -> APIRouter:
         start = max(0, end - 7 * MS_PER_DAY) if start_ms is None else start_ms
         if start >= end:
             raise InvalidInputError("“from” must lie before “to”.", "from")
-        found = box_history(parts.store, box, start, end)
+        found = box_history(parts.store, box, start, end, width)
         now_ms = parts.clock.now_ms()
         happened = marks(parts.store, box, (start, end), now_ms)
         columns = decimate(found, start, end, width)

@@ -46,7 +46,7 @@ from hilum.web.views.aheads import future
 from hilum.web.views.boxes import box_care, box_doing, box_facts, boxes_page, card, opened_form
 from hilum.web.views.calendars import calendar
 from hilum.web.views.contexts import BoxPage, HeardPage, SurePage
-from hilum.web.views.history import DEFAULT_RANGE, Shown, chart, range_named, span_of
+from hilum.web.views.history import BUCKETS, DEFAULT_RANGE, Shown, chart, range_named, span_of
 from hilum.web.views.lots import lot_page, lot_url, lots_page, rows_in_box
 from hilum.web.views.marks import marks
 from hilum.web.views.records import (
@@ -153,7 +153,7 @@ def box(parts: WebParts, render: Renderer) -> Callable[..., Response]:
         chosen = range_named(shown)
         span = span_of(chosen, box_extent(store, found, now_ms), now_ms)
         shown_now = Shown(
-            history=box_history(store, found, *span),
+            history=box_history(store, found, *span, BUCKETS),
             span=span,
             happened=marks(store, found, span, now_ms),
             future=future(watched(parts, found)),
