@@ -3,11 +3,27 @@
 import threading
 from concurrent.futures import ThreadPoolExecutor
 
+import pytest
+
 from hilum.domain.errors import NotFoundError
 from hilum.domain.model import MS_PER_DAY, MS_PER_HOUR, Lot, Reading
 from hilum.stores.memory import MemoryStore
-from hilum.web.kept import MOST_ANSWERS, Kept
+from hilum.web.kept import MOST_ANSWERS, Kept, StillWorkingError
 from web.small_world import FixedClock
+
+
+class Slow:
+    """Something that takes as long as the test wants."""
+
+    def __init__(self) -> None:
+        self.go_on = threading.Event()
+        self.times = 0
+
+    def __call__(self, now_ms: int) -> str:
+        """Wait until it may go on."""
+        self.times += 1
+        assert self.go_on.wait(30)
+        return f"made at {now_ms}"
 
 
 class Counted:
@@ -150,3 +166,44 @@ def test_only_so_many_are_kept() -> None:
     second = Counted()
     kept(1, second)
     assert second.times == 1
+
+
+def test_who_asks_first_is_asked_to_come_again() -> None:
+    """After a moment it is said that it is being worked out; it is made once, and then there."""
+    kept, slow = Kept(MemoryStore(), FixedClock(), patience_s=0.01), Slow()
+    for _ in range(3):
+        with pytest.raises(StillWorkingError):
+            kept("a", slow)
+    slow.go_on.set()
+    kept._patience_s = 30.0
+    assert kept("a", slow) == f"made at {FixedClock().now}"
+    assert slow.times == 1
+
+
+def test_who_came_again_gets_it_though_something_changed_since() -> None:
+    """Where every moment changes something, what was begun is given once, then made anew."""
+    store, slow = MemoryStore(), Slow()
+    kept = Kept(store, FixedClock(), patience_s=0.01)
+    with pytest.raises(StillWorkingError):
+        kept("a", slow)
+    store.save_lot(Lot("A1", "onion"))
+    slow.go_on.set()
+    kept._patience_s = 30.0
+    kept("a", slow)
+    assert slow.times == 1
+    kept("a", slow)
+    assert slow.times == 2
+
+
+def test_what_fails_is_tried_again() -> None:
+    """A refusal reaches who asked, and is not kept."""
+    kept, tries = Kept(MemoryStore(), FixedClock(), patience_s=30.0), Counted()
+
+    def make(now_ms: int) -> int:
+        tries(now_ms)
+        raise NotFoundError("There is no box here.")
+
+    for _ in range(2):
+        with pytest.raises(NotFoundError):
+            kept("a", make)
+    assert tries.times == 2

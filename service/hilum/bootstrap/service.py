@@ -37,6 +37,7 @@ if TYPE_CHECKING:
 
 log = logging.getLogger(__name__)
 DAY_S = 86_400
+PATIENCE_S = 3.0  # then a page says that it is being worked out
 CACHE = "cache"  # in the data folder; what is in it can be made again
 PAGES_FIRST_S = 2.0  # who starts Hilum asks for a page at once; what takes long lets it go first
 IMPATIENT_S = 1.0  # a second Ctrl+C sooner than this is the same one, sent to a whole group
@@ -173,6 +174,7 @@ class Service:
             changed=lambda: self._loop.wake(frozenset()),
             see=self._watching.see,
             telling=telling_of(self.settings),
+            patience_s=PATIENCE_S,
             sheets=self._sheets,
             shown=self._shown,
             try_channel=self._try_channel,

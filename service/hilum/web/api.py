@@ -98,7 +98,10 @@ GUARDED: dict[int | str, dict[str, object]] = {
     401: {"model": ErrorAnswer, "description": "No token that holds was shown"},
     403: {"model": ErrorAnswer, "description": "The token is not meant for that"},
     421: {"model": ErrorAnswer, "description": "Hilum does not answer under this name"},
-    503: {"model": ErrorAnswer, "description": "The database does not answer; try again later"},
+    503: {
+        "model": ErrorAnswer,
+        "description": "The database does not answer, or a figure takes long; try again later",
+    },
 }
 """What every address may answer with."""
 

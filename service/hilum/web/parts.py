@@ -115,11 +115,13 @@ class WebParts:
     doors: Doors = Doors()
     ingest_http: TakeIn | None = None
     compiled: Path | None = None  # folder for templates as they are run; they may go at any time
+    patience_s: float | None = None
+    """After so long a page says that it is being worked out; ``None``: it is waited for."""
     kept: Kept = field(init=False)
     """Answers about many lots, kept until what they rest on changes."""
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "kept", Kept(self.store, self.clock))
+        object.__setattr__(self, "kept", Kept(self.store, self.clock, self.patience_s))
 
     @property
     def style(self) -> Style:

@@ -23,6 +23,7 @@ from hilum.domain.errors import (
 )
 from hilum.domain.moments import in_zone
 from hilum.web.guard.http import SECURITY_HEADERS
+from hilum.web.kept import StillWorkingError
 from hilum.web.render import Renderer
 from hilum.web.views.contexts import ErrorPage
 
@@ -41,6 +42,7 @@ KINDS: tuple[tuple[type[Exception], int, str], ...] = (
 """Our errors with status and stable name, the narrower before the wider."""
 
 TITLES = {
+    202: "Working it out",
     401: "Sign in first",
     403: "Nothing was done",
     404: "There is nothing here",
@@ -93,6 +95,12 @@ def answerer(render: Renderer) -> Answer:
     return answer
 
 
+STILL_WORKING = (
+    "This page looks at many lots, which takes a while the first time. It comes by itself."
+)
+LOOK_AGAIN_S = "2"
+
+
 def install_handlers(app: FastAPI, render: Renderer, zone: tzinfo) -> None:
     """Turn every error into an answer, with times as clocks in a zone show them."""
     answer = answerer(render)
@@ -101,6 +109,13 @@ def install_handlers(app: FastAPI, render: Renderer, zone: tzinfo) -> None:
         status, code = next((s, c) for kind, s, c in KINDS if isinstance(error, kind))
         words = in_zone(str(error), zone)
         return answer(request, status, code, words, getattr(error, "field", None))
+
+    def working(request: Request, error: Exception) -> Response:
+        del error
+        status = 503 if request.url.path.startswith("/api/") else 202
+        found = answer(request, status, "still-working", STILL_WORKING, None)
+        found.headers["Retry-After" if status == 503 else "Refresh"] = LOOK_AGAIN_S
+        return found
 
     def http(request: Request, error: Exception) -> Response:
         status = error.status_code if isinstance(error, HTTPException) else 500
@@ -130,6 +145,7 @@ def install_handlers(app: FastAPI, render: Renderer, zone: tzinfo) -> None:
     app.add_exception_handler(ClientDisconnect, gone)
     for kind, _, _ in KINDS:
         app.add_exception_handler(kind, ours)
+    app.add_exception_handler(StillWorkingError, working)
     app.add_exception_handler(HTTPException, http)
     app.add_exception_handler(RequestValidationError, invalid)
     app.add_exception_handler(Exception, failed)
