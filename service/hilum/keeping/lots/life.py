@@ -86,9 +86,10 @@ class Lives:
     def losses(self, which: Ints, times_ms: Ints) -> Floats:
         """Loss of some lots at times [probit]."""
         leg, legs = self._legs_at(which, times_ms), self._legs
-        level, boxed = np.zeros(len(leg)), np.flatnonzero(legs.curve[leg] != NONE)
+        curve, level = legs.curve[leg], np.zeros(len(leg))
+        boxed = np.flatnonzero(curve != NONE)
         level[boxed] = self._read(leg[boxed], times_ms[boxed]).sums[:, 0]
-        return self._sum_up(leg, level, times_ms)
+        return self._sum_up(leg, curve, level, times_ms)
 
     def states(self, which: Ints, times_ms: Ints) -> States:
         """Give some lots at times."""
@@ -110,10 +111,13 @@ class Lives:
 
     def legs_on(self, time_ms: int) -> Ints:
         """Give the leg every lot is in at a time."""
-        legs = self._legs.first.copy()
-        for lots, ends_ms in self._ladder:
-            legs[lots] += ends_ms <= time_ms
-        return legs
+        passed = np.zeros(1, dtype=np.int16)  # legs behind each lot: small numbers add up fast
+        for ends_ms, which, count in self._ladder:
+            passed = ended = passed + (ends_ms <= time_ms)
+            if len(which) < count:
+                passed = np.zeros(count, dtype=np.int16)
+                passed[which] = ended
+        return self._legs.first + passed
 
     def levels_on(self, leg: Ints, time_ms: int) -> Floats:
         """Read the loss of each curve that serves a leg at a time; last of all a 0 for none."""
@@ -127,14 +131,13 @@ class Lives:
 
     def losses_by(self, leg: Ints, level: Floats, time_ms: int) -> Floats:
         """Look the loss of every lot up, once legs and levels are known [probit]."""
-        return self._sum_up(
-            leg, level.take(self._legs.curve.take(leg)), np.broadcast_to(time_ms, leg.shape)
-        )
+        curve = self._legs.curve.take(leg)
+        return self._sum_up(leg, curve, level.take(curve), np.broadcast_to(time_ms, leg.shape))
 
-    def _sum_up(self, leg: Ints, level: Floats, times_ms: Ints) -> Floats:
+    def _sum_up(self, leg: Ints, curve: Ints, level: Floats, times_ms: Ints) -> Floats:
         found = self._loss.take(leg)
         found += level
-        rests = np.flatnonzero(self._legs.curve.take(leg) == NONE)
+        rests = np.flatnonzero(curve == NONE)
         at = leg[rests]
         days = (times_ms[rests] - self._legs.anchor_ms[at]) / MS_PER_DAY
         found[rests] += self._rate[at] * days
@@ -149,15 +152,16 @@ class Lives:
             legs[some] += self._legs.end_ms[first[some] + step] <= times_ms[some]
         return legs
 
-    def _rungs(self) -> Iterator[tuple[Ints | slice, Ints]]:
-        """Ends of all first legs, of all second ones and so on, each with the lots they are of."""
+    def _rungs(self) -> Iterator[tuple[Ints, Ints, int]]:
+        """Ends of legs, last of all those of the first legs.
+
+        With them which these lives are among those that came to this leg, and how many these are.
+        """
         first, count = self._legs.first, self._legs.count
-        for step in range(int(count.max(initial=1)) - 1):
-            some = np.flatnonzero(count > step + 1)
-            yield (
-                (some if len(some) < len(first) else slice(None)),
-                self._legs.end_ms[first[some] + step],
-            )
+        for step in reversed(range(int(count.max(initial=1)) - 1)):
+            came = np.flatnonzero(count > step)
+            left = np.flatnonzero(count[came] > step + 1)
+            yield self._legs.end_ms[first[came[left]] + step], left, len(came)
 
     def _read(self, leg: Ints, times_ms: Ints) -> Moments:
         return read(self._store, self._legs.trails.keys, self._legs.curve[leg], times_ms)

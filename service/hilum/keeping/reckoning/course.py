@@ -10,7 +10,7 @@ from functools import cache, lru_cache
 
 import numpy as np
 
-from hilum.domain.model import CurveKey, Ints, Lot, Stay
+from hilum.domain.model import CurveKey, Floats, Ints, Lot, Stay
 from hilum.domain.ports import LedgerStore
 from hilum.keeping.reckoning.kernel import SUMS
 from hilum.keeping.reckoning.ledger import is_sealed
@@ -98,30 +98,35 @@ class Trails:
         self.keys = list(places)
         self.start_up, self.shared = np.array(pairs, dtype=np.int64).reshape(-1, 2).T
         self.sealed = self.start_up == self.shared
-        self.known = np.zeros(len(courses), dtype=np.bool_)
-        self.join_ms = np.where(self.sealed, ALWAYS_MS, NEVER_MS)
-        self.carried = np.zeros((len(courses), len(SUMS)))
-        self._join()
+        _, some, alike = np.unique(self.start_up, return_index=True, return_inverse=True)
+        joins = self._joins(some)
+        self.known, self.join_ms, self.carried = (each[alike.reshape(-1)] for each in joins)
 
-    def _join(self) -> None:
-        """Find where start-up curves end; those have joined whose shared curve goes on."""
-        keys, store = self.keys, self._store
-        place, ends = store.rows_at([(keys[key], NEVER_MS) for key in self.start_up.tolist()])
-        self.known[place] = True
-        last_ms = np.zeros(len(self.known), dtype=np.int64)
+    def _joins(self, some: Ints) -> tuple[Flags, Ints, Floats]:
+        """Find which start-up curves are known, where they end, and what is carried on then.
+
+        Given a stay for each; those have joined whose shared curve goes on.
+        """
+        keys, store, start_up = self.keys, self._store, self.start_up[some]
+        place, ends = store.rows_at([(keys[key], NEVER_MS) for key in start_up.tolist()])
+        known = np.zeros(len(some), dtype=np.bool_)
+        known[place] = True
+        last_ms = np.zeros(len(some), dtype=np.int64)
         last_ms[place] = ends.last_ms
-        own = np.zeros_like(self.carried)
+        carried, own = np.zeros((2, len(some), len(SUMS)))
         own[place] = np.stack([getattr(ends, name) for name in SUMS], axis=1)
-        open_ = np.flatnonzero(self.known & ~self.sealed)
-        shared, join_ms = self.shared[open_], last_ms[open_]
-        pairs = zip(shared.tolist(), join_ms.tolist(), strict=True)
+        sealed = self.sealed[some]
+        open_ = np.flatnonzero(known & ~sealed)
+        shared, ends_ms = self.shared[some[open_]], last_ms[open_]
+        pairs = zip(shared.tolist(), ends_ms.tolist(), strict=True)
         asked = [(keys[key], time_ms) for key, time_ms in pairs]
         place, rows = store.rows_at(asked)
         goes_on = np.zeros(len(open_), dtype=np.bool_)
-        goes_on[place[rows.last_ms > join_ms[place]]] = True
-        joined = open_[goes_on]
-        self.join_ms[joined] = join_ms[goes_on]
-        self.carried[joined] = own[joined] - between(asked, place, rows).sums[goes_on]
+        goes_on[place[rows.last_ms > ends_ms[place]]] = True
+        joined, join_ms = open_[goes_on], np.where(sealed, ALWAYS_MS, NEVER_MS)
+        join_ms[joined] = ends_ms[goes_on]
+        carried[joined] = own[joined] - between(asked, place, rows).sums[goes_on]
+        return known, join_ms, carried
 
     def curve_at(self, which: Ints, times_ms: Ints) -> tuple[Ints, Flags]:
         """Give the curve that serves a stay at a time, and whether it is the shared one."""
