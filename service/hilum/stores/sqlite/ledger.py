@@ -1,6 +1,7 @@
 """The derived part in SQLite: dirty marks, curves and their hourly rows."""
 
 import sqlite3
+from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import fields
 
@@ -27,6 +28,7 @@ _CURVE_ID = (
     " AND ifnull(start_ms, -1) = ifnull(?, -1)"
     " AND ifnull(start_mc_dry_pct, -1) = ifnull(?, -1)"
 )
+_BOX_IDS = "SELECT id, model, wrap, start_ms, start_mc_dry_pct FROM curve WHERE box = ?"
 
 
 class LedgerSection:
@@ -130,10 +132,10 @@ def _around(
     conn: sqlite3.Connection, asked: Sequence[tuple[CurveKey, int]]
 ) -> Iterator[tuple[object, ...]]:
     """Rows around each time, after the place of what was asked."""
-    ids = {key: _ids(conn, key) for key in {key for key, _ in asked}}
+    ids = _ids_of(conn, [key for key, _ in asked])
     for place, (key, time_ms) in enumerate(asked):
-        for (curve_id,) in ids[key]:
-            given = {"curve": curve_id, "time": time_ms, "hour": time_ms // MS_PER_HOUR}
+        if key in ids:
+            given = {"curve": ids[key], "time": time_ms, "hour": time_ms // MS_PER_HOUR}
             given["place"] = place
             yield from conn.execute(_AROUND, given)
 
@@ -143,15 +145,33 @@ def _ids(conn: sqlite3.Connection, key: CurveKey) -> list[tuple[int]]:
     return conn.execute(_CURVE_ID, given).fetchall()
 
 
+def _ids_of(conn: sqlite3.Connection, keys: Iterable[CurveKey]) -> dict[CurveKey, int]:
+    """Ids of the curves that are known, those of a box in one go if several are asked for."""
+    boxes: dict[str, set[CurveKey]] = defaultdict(set)
+    for key in keys:
+        boxes[key.box].add(key)
+    found: dict[CurveKey, int] = {}
+    for box, asked in boxes.items():
+        if len(asked) == 1:
+            found |= {key: curve_id for key in asked for (curve_id,) in _ids(conn, key)}
+            continue
+        kept = {row[1:]: row[0] for row in conn.execute(_BOX_IDS, (box,))}
+        for key in asked:
+            curve_id = kept.get((key.model, key.wrap, key.start_ms, key.start_mc_dry_pct))
+            if curve_id is not None:
+                found[key] = curve_id
+    return found
+
+
 def _replace(conn: sqlite3.Connection, changes: Sequence[tuple[CurveKey, int, LedgerRows]]) -> bool:
     """Put rows in the place of others; tell whether that changes more than the newest hours."""
     past = False
     few: list[tuple[object, ...]] = []  # of all curves, for one statement
+    ids = _ids_of(conn, [key for key, *_ in changes])
     for key, from_hour, rows in changes:
-        ids = _ids(conn, key)
-        if not ids:
+        curve_id = ids.get(key)
+        if curve_id is None:
             raise rules.unknown_curve(key)
-        curve_id = ids[0][0]
         gone = conn.execute(_DELETE, (curve_id, from_hour)).rowcount
         past |= max(gone, len(rows)) > rules.NEWEST_ROWS
         if len(rows) > rules.NEWEST_ROWS:
