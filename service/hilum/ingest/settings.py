@@ -59,7 +59,7 @@ class IngestSettings:
     max_new_sensors: int = 2_000
     queue_messages: int = 2_000
     queue_bytes: int = 32 * 1024 * 1024
-    batch_messages: int = 200
+    batch_messages: int = 500
     linger_s: float = 0.01
     retry_s: float = 0.5
     retry_max_s: float = 30.0
