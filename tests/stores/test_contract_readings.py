@@ -294,3 +294,22 @@ def test_clear_dirty_spares_marks_that_changed(store: Store) -> None:
     store.mark_dirty("home/one", 9)
     store.clear_dirty([old, new])
     assert [mark.from_ms for mark in store.dirty()] == [9]
+
+
+def test_a_mark_that_moves_on_while_it_is_worked_off_is_cleared_in_part(store: Store) -> None:
+    """Readings that arrive meanwhile stay marked from their own time on, not from the old one."""
+    store.add([Reading("home/one", 5, 20.0)], received_ms=0)
+    (old,) = store.dirty()
+    store.add([Reading("home/one", 900, 20.0)], received_ms=0)
+    store.add([Reading("home/one", 800, 20.0)], received_ms=0)
+    assert [mark.from_ms for mark in store.dirty()] == [5]
+    store.clear_dirty([old])
+    (rest,) = store.dirty()
+    assert 5 <= rest.from_ms <= 800  # a store may mark twice what it adds
+    store.add([Reading("home/one", 1000, 20.0)], received_ms=0)
+    store.clear_dirty([old])  # read long ago: it says nothing any more
+    assert [mark.from_ms for mark in store.dirty()] == [rest.from_ms]
+    store.clear_dirty([rest])
+    assert [mark.from_ms for mark in store.dirty()] == [1000]
+    store.clear_dirty(store.dirty())
+    assert store.dirty() == []

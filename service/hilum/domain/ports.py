@@ -236,7 +236,10 @@ class LedgerStore(Protocol):
         ...
 
     def clear_dirty(self, marks: Sequence[DirtyMark]) -> None:
-        """Clear these marks unless they changed since they were read."""
+        """Clear these marks; of those that changed since they were read, what came since stays.
+
+        What came since may be said to begin earlier than it does, never later.
+        """
         ...
 
     def mark_dirty(self, sensor: str, from_ms: int) -> None:

@@ -26,9 +26,7 @@ class LedgerSection:
         """See the port."""
         with self._state.held():
             for mark in marks:
-                kept = self._state.dirty.get(mark.sensor)
-                if kept is not None and kept.mark == mark.mark:
-                    del self._state.dirty[mark.sensor]
+                self._state.clear(mark.sensor, mark.mark)
 
     def mark_dirty(self, sensor: str, from_ms: int) -> None:
         """See the port."""

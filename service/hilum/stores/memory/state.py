@@ -75,6 +75,8 @@ class State:
     rejects: deque[Reject] = field(default_factory=lambda: deque(maxlen=rules.REJECTS_KEPT))
     reject_counts: Counter[str] = field(default_factory=Counter)
     dirty: dict[str, DirtyMark] = field(default_factory=dict)
+    dirty_since: dict[str, tuple[int, int | None]] = field(default_factory=dict)
+    """Of each mark the number it was made with, and from when on readings changed since."""
     last_mark: int = 0
     hearing: bool = False
     curves: dict[CurveKey, LedgerRows] = field(default_factory=dict)
@@ -122,6 +124,23 @@ class State:
             kept = self.dirty.get(sensor)
             earliest = start_ms if kept is None else min(start_ms, kept.from_ms)
             self.dirty[sensor] = DirtyMark(sensor, earliest, self.last_mark)
+            if kept is None:
+                self.dirty_since[sensor] = self.last_mark, None
+            else:
+                base, since = self.dirty_since[sensor]
+                self.dirty_since[sensor] = base, min(start_ms, start_ms if since is None else since)
+
+    def clear(self, sensor: str, number: int) -> None:
+        """Clear a mark as it was read; of one that moved on, what came since stays."""
+        kept = self.dirty.get(sensor)
+        if kept is None:
+            return
+        base, since = self.dirty_since[sensor]
+        if kept.mark == number:
+            del self.dirty[sensor]
+        elif base <= number < kept.mark and since is not None:
+            self.dirty[sensor] = replace(kept, from_ms=since)
+            self.dirty_since[sensor] = kept.mark, None
 
     def reject(self, rejects: Sequence[Reject]) -> None:
         """Keep the newest rejects and the count of all."""

@@ -49,11 +49,8 @@ class LedgerSection:
         """See the port."""
 
         def job(conn: sqlite3.Connection) -> None:
-            conn.executemany(
-                "DELETE FROM dirty WHERE mark = ?"
-                " AND sensor_id = (SELECT id FROM sensor WHERE name = ?)",
-                [(mark.mark, mark.sensor) for mark in marks],
-            )
+            for mark in marks:
+                dirty.clear(conn, mark.sensor, mark.mark)
 
         if marks:
             self._db.write(job)

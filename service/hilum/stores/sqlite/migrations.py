@@ -12,6 +12,7 @@ from hilum.stores.sqlite.alert_schema import ALERT_TABLES, TELLING_TABLES
 from hilum.stores.sqlite.arrivals import HEARING_TABLES
 from hilum.stores.sqlite.corrections import CORRECTION_TABLES
 from hilum.stores.sqlite.database import connect, transaction
+from hilum.stores.sqlite.dirty import DIRTY_SINCE
 from hilum.stores.sqlite.errors import translated
 from hilum.stores.sqlite.revision import REVISION_TABLES
 from hilum.stores.sqlite.schema import FIRST
@@ -81,6 +82,12 @@ def telling_table(conn: sqlite3.Connection) -> None:
         conn.execute(statement)
 
 
+def dirty_since(conn: sqlite3.Connection) -> None:
+    """Keep of a dirty mark from when on readings changed since it was made."""
+    for statement in DIRTY_SINCE:
+        conn.execute(statement)
+
+
 MIGRATIONS: Mapping[str, Migration] = {
     "0001 first tables": first_tables,
     "0002 alerts": alert_tables,
@@ -92,6 +99,7 @@ MIGRATIONS: Mapping[str, Migration] = {
     "0008 counted hours": counted_hours,
     "0009 prepared seed": prepared_seed,
     "0010 telling": telling_table,
+    "0011 dirty since": dirty_since,
 }
 
 
