@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 from argon2 import PasswordHasher
 from starlette.exceptions import HTTPException
+from starlette.responses import Response
 from starlette.testclient import TestClient
 from starlette.types import Message
 
@@ -254,6 +255,32 @@ def test_oversized_request(place: WebParts, path: str) -> None:
         announced = client.post(path, content=b"a" * (most + 1))
     assert announced.status_code == 413
     assert f"{most:,} bytes" in announced.text
+
+
+@pytest.mark.parametrize(
+    ("length", "expect", "read"), [(1_100_000, "", 2), (30_000_000, "", 0), (1_100_000, "x", 0)]
+)
+def test_oversized_body_is_read_out(place: WebParts, length: int, expect: str, read: int) -> None:
+    """Who still sends is heard out before the answer; an endless body, or one on call, is not."""
+    parts = [b"a" * 1_000_000, b"a" * 100_000]
+    asked: list[bytes] = []
+
+    async def receive() -> Message:
+        asked.append(parts[len(asked)])
+        return {"type": "http.request", "body": asked[-1], "more_body": len(asked) < len(parts)}
+
+    async def tell(message: Message) -> None:
+        if message["type"] == "http.response.start":
+            assert (message["status"], len(asked)) == (413, read)
+
+    async def never(*_: object) -> None:
+        raise AssertionError
+
+    headers = [(b"host", b"localhost"), (b"content-length", str(length).encode())]
+    headers += [(b"expect", b"100-continue")] if expect else []
+    scope = {"type": "http", "method": "POST", "path": "/lots/new", "headers": headers}
+    limit = limits.Limits(never, place.doors, lambda _, status, words: Response(words, status))
+    asyncio.run(limit(scope, receive, tell))
 
 
 def test_oversized_request_in_pieces(place: WebParts) -> None:

@@ -7,6 +7,7 @@ so only ours are answered.
 import asyncio
 import ipaddress
 from collections.abc import Callable
+from contextlib import suppress
 
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
@@ -17,6 +18,8 @@ from hilum.web.parts import Doors
 
 MOST_BODY = 1_000_000
 MOST_BODY_OF = {"/lots/import": 10_000_000, "/api/readings": 256 * 1024}
+MOST_READ_OUT = 20_000_000
+TOO_LARGE = 413
 BODY_S = 30.0
 MOST_HEADERS = 100
 
@@ -57,6 +60,8 @@ class Limits:
         most = MOST_BODY_OF.get(scope["path"], MOST_BODY)
         found = self._flaw(request, most)
         if found is not None:
+            if found[0] == TOO_LARGE:
+                await read_out(request, receive)
             await self.refuse(request, *found)(scope, receive, send)
             return
         await self.app(scope, Bounded(receive, most), send)
@@ -69,8 +74,21 @@ class Limits:
             return 421, OTHER_HOST
         length = request.headers.get("content-length", "0")
         if length.isdecimal() and int(length[:20]) > most:
-            return 413, TOO_MUCH.format(most=most)
+            return TOO_LARGE, TOO_MUCH.format(most=most)
         return None
+
+
+async def read_out(request: Request, receive: Receive) -> None:
+    """Read a body that nobody wants: who is still sending does not hear an answer.
+
+    Not one of more than ``MOST_READ_OUT`` bytes, nor one that waits to be asked for.
+    """
+    length = int(request.headers.get("content-length", "0")[:20])
+    if length <= MOST_READ_OUT and request.headers.get("expect") is None:
+        body = Bounded(receive, MOST_READ_OUT)
+        with suppress(HTTPException):
+            while not body.whole:
+                await body()
 
 
 class Bounded:
@@ -81,21 +99,23 @@ class Bounded:
         self._most = most
         self._size = 0
         self._end = asyncio.get_running_loop().time() + BODY_S
-        self._whole = False
+        self.whole = False
 
     async def __call__(self) -> Message:
         """Give the next part; after the last there is no hurry any more."""
-        if self._whole:
+        if self.whole:
             return await self._receive()
         left = self._end - asyncio.get_running_loop().time()
         try:
             message = await asyncio.wait_for(self._receive(), max(left, 0))
         except TimeoutError as error:
             raise HTTPException(408, TOO_SLOW, {"Connection": "close"}) from error
-        self._whole = not message.get("more_body", False)
+        self.whole = not message.get("more_body", False)
         self._size += len(message.get("body", b""))
         if self._size > self._most:
-            raise HTTPException(413, TOO_MUCH.format(most=self._most), {"Connection": "close"})
+            raise HTTPException(
+                TOO_LARGE, TOO_MUCH.format(most=self._most), {"Connection": "close"}
+            )
         return message
 
 
