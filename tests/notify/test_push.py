@@ -93,7 +93,7 @@ def test_a_library_that_fails(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_a_missing_part_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
     """Without the optional part the error says how to install it."""
     monkeypatch.setitem(sys.modules, "apprise", None)
-    with pytest.raises(PartMissingError, match=r"hilum\[push\]"):
+    with pytest.raises(PartMissingError, match=r"pip install '\.\[push\]'"):
         PushChannel("json://x").send(MESSAGE)
 
 
