@@ -148,8 +148,26 @@ class Judgement:
 def asking_first(found: Judgement) -> Judgement:
     """Ask for a test of a lot whose counts contradict each other, if one is possible.
 
-    Either may be the wrong one, so that a test changes what to do in one case of two at least. Our
-    choice.
+    Either may be the wrong one, so that a test changes what to do in one case of two at least.
+
+    Parameters
+    ----------
+    found : Judgement
+        What to do as if they did not.
+
+    Returns
+    -------
+    Judgement
+        To test first; as it was where no test is possible.
+
+    Examples
+    --------
+    >>> asking_first(Judgement(Verdict.SOW, Verdict.SOW, 60, 1.0, 0.1, 50)).verdict.value
+    'test first'
+
+    References
+    ----------
+    A choice of this program.
     """
     if not found.test_seeds:
         return found

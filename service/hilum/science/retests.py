@@ -150,6 +150,20 @@ def is_far_lower(before: Sequence[Count], count: Count, factor: float) -> bool:
         The later one.
     factor : float
         95 % factor each way of the loss multiplier [1], 1 to 100.
+
+    Returns
+    -------
+    bool
+        Whether so few, or fewer, had a chance of less than one in a hundred.
+
+    Examples
+    --------
+    >>> is_far_lower([Count(360, 400)], Count(30, 50), 4.0)
+    True
+
+    References
+    ----------
+    The chance follows from ``posterior``; the limit is a choice of this program.
     """
     sown = sum(each.sown for each in before)
     up = sum(each.germinated for each in before)
