@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
+from itertools import count
 from typing import TypeVar
 
 from hilum.domain.model import Changes, Event, GerminationTest, Stay
@@ -55,18 +56,22 @@ def _put(
 ) -> tuple[dict[int, Numbered], tuple[Numbered, ...]]:
     after = dict(kept)
     put = []
+    unused = count(max(after, default=0) + 1)
     for record in records:
         if record.id:
             found(after, record.id, what)
-        numbered = record if record.id else replace(record, id=max(after, default=0) + 1)
+        numbered = record if record.id else replace(record, id=next(unused))
         after[numbered.id] = numbered
         put.append(numbered)
     return after, tuple(put)
 
 
 def _check_stays(stays: Mapping[int, Stay], changed: Iterable[Stay]) -> None:
-    touched = {stay.lot for stay in changed}
     for stay in changed:
         rules.check_interval(stay.from_ms, stay.to_ms)
-    for lot in touched:
-        rules.check_stays(stay for stay in stays.values() if stay.lot == lot)
+    touched: dict[str, list[Stay]] = {stay.lot: [] for stay in changed}
+    for stay in stays.values():
+        if stay.lot in touched:
+            touched[stay.lot].append(stay)
+    for mine in touched.values():
+        rules.check_stays(mine)
