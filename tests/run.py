@@ -31,7 +31,12 @@ PACKAGES = {
     "influxd": "influxdb",
     "ip": "iproute2",
 }
-IN_CI = {"nginx": "nginx", "caddy": "caddy"}  # once installed they serve the whole network
+IN_CI = {  # proxies, once installed, serve the whole network; a compiler is large
+    "nginx": "nginx",
+    "caddy": "caddy",
+    "curl": "curl",
+    "gcc": "gcc libc6-dev",
+}
 STEPS = ("check", "suite", "wheel", "audit")
 AUDITOR = "pip-audit==2.10.1"  # in an environment of its own: Hilum needs nothing of it
 
@@ -48,7 +53,12 @@ def run(*command: str | Path, env: dict[str, str] | None = None) -> None:
 def install_services() -> None:
     """Install missing services from Debian's packages if we may; else say what is missing."""
     wanted = PACKAGES | IN_CI if os.environ.get("CI") else PACKAGES
-    missing = [package for program, package in wanted.items() if not find(program)]
+    missing = [
+        package
+        for program, packages in wanted.items()
+        if not find(program)
+        for package in packages.split()
+    ]
     if find_library("atomic") is None:  # what drives the browser needs it
         missing.append("libatomic1")
     if not missing:
