@@ -119,6 +119,7 @@ def test_no_line_ends_within_a_date_or_before_a_unit() -> None:
         'at <span class="one">−18 °C</span> &lt;b&gt; and <span class="one">21 %</span> by '
         '<span class="one">2027-02-13</span>'
     )
+    assert whole("in about 2 years") == 'in about <span class="one">2 years</span>'
 
 
 @pytest.mark.parametrize(

@@ -30,7 +30,8 @@ SECTIONS = {"/boxes": "/"}
 """First part of an address, where it is not that of the page in the list."""
 
 TOGETHER = re.compile(
-    r"\d{4}-\d\d(?:-\d\d)?|(?:(?<!\w)[−-])?\d+(?:[.,–]\d+)*[ \u00a0](?:%|°[CF]|[gLh]\b)"
+    r"\d{4}-\d\d(?:-\d\d)?|(?:(?<!\w)[−-])?\d+(?:[.,–]\d+)*[ \u00a0]"
+    r"(?:%|°[CF]|(?:[gLh]|(?:year|month|day|hour)s?)\b)"
 )
 """Dates, and figures with their units: a line must not end within one."""
 
