@@ -56,8 +56,7 @@ class Grid:
 
     References
     ----------
-    Ellis & Roberts 1980, Ann. Bot. 45:13-30 (probit loss); status: memory. Dowell & Jarratt 1971,
-    BIT 11:168-174 (Illinois); status: memory.
+    Ellis & Roberts 1980, Ann. Bot. 45:13-30 (probit loss); status: memory.
     """
 
     y_edges: Floats
