@@ -119,6 +119,34 @@ def test_any_order_of_arrival_gives_the_same_bits(seed: int, name: str) -> None:
         store.close()
 
 
+def test_readings_that_come_meanwhile_do_not_begin_it_all_again(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One comes at every write; a later round begins where the last came; the end is a rebuild."""
+    add_lots(store)
+    readings = sorted(all_readings(2), key=lambda r: r.time_ms)
+    known, coming = readings[:-8], iter(readings[-8:])
+    store.add(known, T0)
+    keeper = LedgerKeeper(store)
+    write, begins = store.replace_rows, []
+
+    def replace_rows(changes: Sequence[tuple[CurveKey, int, LedgerRows]]) -> None:
+        write(changes)
+        store.add([each for each in [next(coming, None)] if each is not None], T0)
+
+    monkeypatch.setattr(store, "replace_rows", replace_rows)
+    keeper.ensure_curves()
+    while marks := store.dirty():
+        begins.append(min(mark.from_ms for mark in marks))
+        keeper.update()
+    assert next(coming, None) is None
+    assert len(begins) > 2
+    assert begins[0] <= known[0].time_ms
+    assert min(begins[2:]) >= known[-1].time_ms - DAY_MS
+    monkeypatch.undo()
+    assert bits(store) == bits(rebuilt(readings))
+
+
 def test_the_world_of_these_tests_is_not_idle() -> None:
     """Its curves have rows, some start-up joins, and a lot that moves carries its moisture over."""
     store = rebuilt(all_readings(1))
