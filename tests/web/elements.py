@@ -42,9 +42,16 @@ class Element:
 
     @property
     def text(self) -> str:
-        """Text in the order of the page, blanks drawn together."""
-        raw = "".join(p if isinstance(p, str) else f" {p.text} " for p in self.parts)
+        """Text in the order of the page, blanks drawn together.
+
+        What is only kept on one line stands in its sentence, and gets no blanks about it.
+        """
+        raw = "".join(p if isinstance(p, str) else p.inline() for p in self.parts)
         return " ".join(raw.split())
+
+    def inline(self) -> str:
+        """Text as it stands in that of the element around it."""
+        return self.text if self.attrs.get("class") == "one" else f" {self.text} "
 
 
 class _Builder(HTMLParser):

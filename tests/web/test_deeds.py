@@ -178,7 +178,7 @@ def test_a_sensor_is_claimed_with_its_last_reading(parts: WebParts, client: Test
     """The page shows what it said last; its readings count from the time that was chosen."""
     url = "/sensors/claim?sensor=lane/spare"
     page = parse(client.get(url).text)
-    assert "Last reading 20.2 °C , 49 % RH" in page.one("dl").text
+    assert "Last reading 20.2 °C, 49 % RH" in page.one("dl").text
     after = send(client, url, box="shoebox", role="inside", since="first")
     assert after.one("h1").text == "Shoebox of flowers"
     (placed,) = parts.store.placements(box="shoebox")
