@@ -4,11 +4,13 @@ from collections.abc import Mapping
 
 import pytest
 
+from hilum.domain.model import Lot
 from hilum.keeping.care.undo import undo
 from hilum.sheets.applying import apply
 from hilum.sheets.labels import lot_labels
 from hilum.sheets.prepared import prepared_of
 from hilum.sheets.proposal import propose
+from hilum.sheets.tables import LOTS, Where
 from hilum.stores.memory import MemoryStore
 from sheets.worlds import NOW
 
@@ -68,3 +70,18 @@ def test_a_list_says_it() -> None:
     (event,) = [each for each in store.events(lot=lettuce.code) if "primed" in str(each.data)]
     undo(store, lettuce.code, event.id)
     assert store.lot(lettuce.code).prepared == ("pelleted", "primed")
+
+
+@pytest.mark.parametrize("early", [False, True])
+def test_a_table_of_ours_is_known_with_and_without_these_columns(*, early: bool) -> None:
+    """Files written before lots could be prepared come back whole, as seed that is not."""
+    lot = Lot("A1", "onion", "Red Lantern", primed=not early)
+    cells = LOTS.row(lot, Where())
+    headings = LOTS.headings
+    if early:
+        cells, headings = cells[:-3], headings[:-3]
+    assert headings[-1] == ("In box since" if early else "Primed")
+    assert LOTS.is_heading(headings)
+    assert not LOTS.is_heading(headings[:-1])
+    values = LOTS.values(cells)
+    assert (values["code"], values["treated"], values["primed"]) == ("A1", False, not early)

@@ -12,7 +12,7 @@ from datetime import UTC, date, datetime, timedelta
 from enum import StrEnum
 from typing import Any
 
-from hilum.domain.model import Box, Event, GerminationTest, Lot, Stay, Wrap
+from hilum.domain.model import PREPARED, Box, Event, GerminationTest, Lot, Stay, Wrap
 from hilum.sheets.grid import Cell
 
 _ZERO = datetime(1970, 1, 1, tzinfo=UTC)
@@ -50,6 +50,7 @@ class Table:
 
     name: str
     columns: tuple[tuple[str, Any], ...]  # field and its type
+    added: int = 0  # columns at the end that files of earlier versions lack
 
     @property
     def headings(self) -> tuple[str, ...]:
@@ -75,7 +76,8 @@ class Table:
 
     def is_heading(self, cells: Sequence[Cell]) -> bool:
         """Tell whether a row is exactly the headings of this table."""
-        return tuple(cells) == self.headings
+        early = self.headings[: len(self.headings) - self.added]
+        return tuple(cells) in {self.headings, early}
 
 
 def _names(record: object) -> list[str]:
@@ -88,7 +90,12 @@ def _columns(*records: type) -> tuple[tuple[str, Any], ...]:
     )
 
 
-LOTS = Table("Lots", _columns(Lot, Where))
+_LOT = _columns(Lot, Where)
+LOTS = Table(
+    "Lots",
+    tuple(sorted(_LOT, key=lambda column: column[0] in PREPARED)),
+    added=len(PREPARED),
+)
 STAYS = Table("Stays", _columns(Stay))
 TESTS = Table("Tests", _columns(GerminationTest))
 BOXES = Table("Boxes", _columns(Box))
@@ -122,6 +129,8 @@ def _value(cell: Cell, name: str, kind: Any, heading: str) -> object:  # noqa: A
     if cell is None or cell == "":
         if name in {"replicates", "data"}:
             return ()
+        if name in PREPARED:
+            return False
         if type(None) in getattr(kind, "__args__", ()):
             return None
         raise ValueError(f"{heading} is missing")
